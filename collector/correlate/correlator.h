@@ -1,0 +1,56 @@
+/* Disturbances in, coincidences out: gates, witnesses, order, path, chance, cause.
+ * Pure: must never read a clock, do I/O or keep a global. The outcome depends on the disturbances,
+ * the marks and the site alone. */
+#ifndef ROOMWAKE_COLLECTOR_CORRELATE_CORRELATOR_H
+#define ROOMWAKE_COLLECTOR_CORRELATE_CORRELATOR_H
+
+#include <stdint.h>
+
+#include "collector/model/coincidence.h"
+#include "collector/model/mark.h"
+#include "common/error.h"
+#include "common/site.h"
+
+/* Chance rates are told per night of this length, whatever the recording's own length. */
+#define CHANCE_NIGHT_S 28800.0
+
+/* Two onsets are prompt when no further apart than this plus twice their joint clock uncertainty.
+ */
+#define GATE_PROMPT_NS INT64_C(250000000)
+/* A travelling hop's speed, straight distance over delay: a slow draught to a run. */
+#define GATE_SLOWEST_M_S 0.1
+#define GATE_FASTEST_M_S 7.0
+
+struct correlator_sink {
+    void *context;
+    /* The disturbance has got its id; told in order of (onset, node, quantity, band). */
+    void (*disturbance)(void *context, const struct disturbance *disturbance);
+    /* It has ended: same id, final fields. */
+    void (*disturbance_ended)(void *context, const struct disturbance *disturbance);
+    /* First with final = false as soon as it can be judged, then again with the same id as it
+     * grows, last with final = true. */
+    void (*coincidence)(void *context, const struct coincidence *coincidence);
+};
+
+struct correlator;
+
+/* `site` must outlive the correlator. */
+int correlator_new(const struct site *site, const struct correlator_sink *sink,
+                   struct correlator **correlator, struct error *error);
+void correlator_free(struct correlator *correlator);
+
+/* In any order; they wait inside until correlator_advance says that none earlier can come.
+ * ERROR_MEMORY only. */
+int correlator_open(struct correlator *correlator, const struct disturbance *disturbance,
+                    struct error *error);
+/* Matches the opened one by node, quantity, band and onset. */
+void correlator_close(struct correlator *correlator, const struct disturbance *disturbance);
+int correlator_mark(struct correlator *correlator, const struct mark *mark, struct error *error);
+/* A node began (its quiet spell is over): from now on its live time counts in the chance rate. */
+void correlator_node_watching(struct correlator *correlator, uint32_t node, int64_t from_ns);
+/* Every disturbance with an onset before horizon_ns has been opened. */
+int correlator_advance(struct correlator *correlator, int64_t horizon_ns, struct error *error);
+/* No more will come: all that is open becomes final. */
+int correlator_finish(struct correlator *correlator, struct error *error);
+
+#endif

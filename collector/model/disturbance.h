@@ -1,0 +1,56 @@
+/* A disturbance: one quantity at one node leaves its baseline and returns. Plain caller-owned
+ * value. Must never hold a pointer: it is copied, queued and stored as it is. */
+#ifndef ROOMWAKE_COLLECTOR_MODEL_DISTURBANCE_H
+#define ROOMWAKE_COLLECTOR_MODEL_DISTURBANCE_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "common/ident.h"
+#include "common/units.h"
+
+/* Which part of the signal left its baseline. */
+enum band {
+    BAND_REST,  /* all but the mains frequency */
+    BAND_MAINS, /* the amplitude at the mains frequency */
+};
+
+/* Times are site time, ns. Values are deviations from the baseline in the channel's unit: for a
+ * three-axis quantity the length of the deviation vector, else signed. Scores are deviations in
+ * units of the baseline's robust scale. */
+struct disturbance {
+    int64_t id; /* given by the correlator in order of (onset, node, quantity, band); 0 before */
+    uint32_t node;
+    char quantity_text[IDENT_SIZE]; /* "magnetic" ... also for quantities outside the list */
+    enum quantity quantity;
+    enum band band;
+    char unit[UNIT_SIZE];
+    int64_t onset_ns;
+    int64_t pick_sd_ns;     /* of finding the onset in the samples */
+    int64_t sampling_sd_ns; /* sample interval / sqrt(12) */
+    int64_t clock_sd_ns;    /* the node's clock at the onset */
+    int64_t end_ns;         /* 0 while it lasts */
+    int64_t closed_ns;      /* data time at which the end was certain; 0 while it lasts */
+    int64_t peak_ns;
+    double peak_value;
+    double peak_score;
+    double
+        baseline_value; /* location at the onset; for three axes the length of the static vector */
+    double baseline_scale; /* robust sigma */
+    double threshold;      /* in units of baseline_scale */
+    /* Measured over a fixed stretch after the onset (DETECT_SETTLE_NS), so that a live night and
+     * its re-analysis see the same: */
+    double settle_peak_score;
+    double settle_step; /* level at the end of the stretch minus before, in the unit */
+    double
+        mains_before; /* mains amplitude before and after, in the unit; NaN where not measurable */
+    double mains_after;
+    bool one_sample; /* above the threshold for a single sample only */
+    bool clipped;
+    bool returned; /* it came back by itself; false: cut short by a gap or the end */
+};
+
+/* sqrt of the sum of squares of the three parts. */
+int64_t disturbance_onset_sd_ns(const struct disturbance *disturbance);
+
+#endif

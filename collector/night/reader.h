@@ -1,0 +1,111 @@
+/* Every read of a night that there is, as typed cursors. Read-only; must never write, checkpoint,
+ * or hold a statement open longer than its cursor lives. */
+#ifndef ROOMWAKE_COLLECTOR_NIGHT_READER_H
+#define ROOMWAKE_COLLECTOR_NIGHT_READER_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "collector/model/coincidence.h"
+#include "collector/model/gap.h"
+#include "collector/model/mark.h"
+#include "common/block.h"
+#include "common/error.h"
+#include "common/site.h"
+
+struct night_reader;
+
+/* ERROR_NOT_FOUND, ERROR_FORMAT (no night), ERROR_VERSION (made by a newer Roomwake). */
+int night_reader_open(const char *path, struct night_reader **reader, struct error *error);
+void night_reader_close(struct night_reader *reader);
+
+struct night_info {
+    char id[IDENT_SIZE * 2]; /* "SITE-YYYYMMDDTHHMMSSZ" */
+    char origin[256];
+    int64_t start_ns;
+    int64_t end_ns; /* 0 while it is being recorded or was not closed */
+    int analysis;   /* the newest */
+};
+
+int night_read_info(struct night_reader *reader, struct night_info *info, struct error *error);
+/* The site as of this analysis (reanalyse --set may have changed it); 0 takes the newest. Caller
+ * frees. */
+int night_read_site(struct night_reader *reader, int analysis, struct site **site,
+                    struct error *error);
+
+/* A node's channels as of its last boot; returns the count in *count. */
+int night_read_channels(struct night_reader *reader, uint32_t node, struct channel *channels,
+                        size_t size, size_t *count, struct error *error);
+
+/* Blocks in the order of t0 (then node, then channel), site time, between from (inclusive) and to
+ * (exclusive) where a block overlaps; INT64_MIN and INT64_MAX for all. node SIZE_MAX: all nodes.
+ * late_too false leaves out what the live pipeline did not see. */
+struct night_blocks;
+struct night_block_row {
+    uint32_t node;
+    uint64_t boot;
+    uint64_t seq;
+    struct block block; /* valid until the next step */
+    struct channel channel;
+    int64_t node_t0_ns;
+};
+int night_blocks_open(struct night_reader *reader, size_t node, int64_t from_ns, int64_t to_ns,
+                      struct night_blocks **cursor, struct error *error);
+/* 1: a row, 0: the end, -1: error. */
+int night_blocks_next(struct night_blocks *cursor, struct night_block_row *row,
+                      struct error *error);
+void night_blocks_close(struct night_blocks *cursor);
+
+/* The node's clock uncertainty over the night, in time order. Each reader below calls `each` for
+ * every row; a non-zero return stops and is returned. */
+int night_each_clock(struct night_reader *reader,
+                     int (*each)(void *context, uint32_t node, int64_t time_ns,
+                                 int64_t clock_sd_ns),
+                     void *context, struct error *error);
+int night_each_gap(struct night_reader *reader, int (*each)(void *context, const struct gap *gap),
+                   void *context, struct error *error);
+int night_each_mark(struct night_reader *reader,
+                    int (*each)(void *context, const struct mark *mark), void *context,
+                    struct error *error);
+int night_each_disturbance(struct night_reader *reader, int analysis,
+                           int (*each)(void *context, const struct disturbance *disturbance),
+                           void *context, struct error *error);
+int night_each_coincidence(struct night_reader *reader, int analysis,
+                           int (*each)(void *context, const struct coincidence *coincidence),
+                           void *context, struct error *error);
+int night_each_notice(struct night_reader *reader, int analysis,
+                      int (*each)(void *context, uint32_t node, const char *quantity,
+                                  int64_t time_ns, const char *text),
+                      void *context, struct error *error);
+int night_each_log(struct night_reader *reader,
+                   int (*each)(void *context, int64_t time_ns, const char *level, const char *text),
+                   void *context, struct error *error);
+
+/* Samples stored of a node, over all its channels; and its largest and last clock uncertainty. */
+struct night_node_summary {
+    uint64_t samples;
+    uint64_t frames;
+    uint64_t late_frames;
+    int64_t first_ns;
+    int64_t last_ns;
+    int64_t clock_sd_ns; /* median over the night; -1 where never told */
+};
+int night_read_node_summary(struct night_reader *reader, uint32_t node,
+                            struct night_node_summary *summary, struct error *error);
+
+/* A zoom level's buckets: min and max over 16^level samples, for plots. */
+struct night_bucket {
+    int64_t t0_ns;
+    int64_t t1_ns;
+    double min;
+    double max;
+    double mean;
+    uint32_t count;
+};
+/* The coarsest buckets that still give at least `pixels` over the window, into `buckets` (size at
+ * least 4 * pixels); every true extreme is in one of them. */
+int night_read_zoom(struct night_reader *reader, uint32_t node, const char *channel,
+                    int64_t from_ns, int64_t to_ns, size_t pixels, struct night_bucket *buckets,
+                    size_t size, size_t *count, struct error *error);
+
+#endif

@@ -1,0 +1,94 @@
+/* The one writer of a night: its own thread, a bounded queue, group commits with full sync, then
+ * the commit callback. Must never run on the loop's thread, and nothing else may write a night. */
+#ifndef ROOMWAKE_COLLECTOR_NIGHT_WRITER_H
+#define ROOMWAKE_COLLECTOR_NIGHT_WRITER_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "collector/model/coincidence.h"
+#include "collector/model/gap.h"
+#include "collector/model/mark.h"
+#include "common/block.h"
+#include "common/clock_fit.h"
+#include "common/error.h"
+#include "common/site.h"
+
+/* Which run of detection and correlation a finding belongs to: 1 is the live one (or the import's),
+ * each reanalyse adds one. */
+#define NIGHT_ANALYSIS_LIVE 1
+
+struct night_settings {
+    const char *path;
+    const struct site *site; /* its nodes are written at once */
+    const char *site_text;   /* the site file as it was, stored whole */
+    int64_t start_ns;        /* site time */
+    const char *origin;      /* "recorded" or "imported from FILE" */
+    int commit_every_ms;     /* 0 takes 200 */
+    int64_t reserve_bytes;   /* stop when the disk has less; 0 takes 64 MiB */
+    bool reopen;             /* continue a night that was not closed (the recorder died) */
+};
+
+/* A frame is stored whole or not at all. */
+struct night_frame_id {
+    uint32_t node;
+    uint64_t boot;
+    uint64_t seq;
+};
+
+/* Called on the WRITER's thread after each commit with the frames that are now on disk, or with
+ * `failure` not NULL (and no frames) when the disk refuses: the frames are kept and tried again. */
+typedef void (*night_committed)(void *context, const struct night_frame_id *frames, size_t count,
+                                const struct error *failure);
+
+struct night_writer;
+
+/* Creates the file (ERROR_BUSY where it exists or another process writes it) and starts the thread.
+ */
+int night_writer_open(const struct night_settings *settings, night_committed committed,
+                      void *context, struct night_writer **writer, struct error *error);
+
+/* All of these copy what they are given and return at once. ERROR_FULL: the queue is full, try
+ * later (nothing was taken). ERROR_STATE: closed. */
+int night_put_channels(struct night_writer *writer, uint32_t node, uint64_t boot,
+                       const struct channel *channels, size_t count, struct error *error);
+/* One message of a node, times in site time beside the node's own; `blocks[i].t0_ns` etc. are site
+ * time, `node_t0_ns[i]` the same sample on the node's clock. A frame that is stored already is left
+ * as it is and counted as committed. `late` marks a frame that the pipeline could not take. */
+int night_put_frame(struct night_writer *writer, const struct night_frame_id *id,
+                    const struct clock_fit *fit, const struct block *blocks,
+                    const int64_t *node_t0_ns, size_t count, bool late, struct error *error);
+int night_put_clock(struct night_writer *writer, uint32_t node, int64_t time_ns,
+                    int64_t clock_sd_ns, struct error *error);
+int night_put_gap(struct night_writer *writer, const struct gap *gap, struct error *error);
+int night_put_mark(struct night_writer *writer, const struct mark *mark, struct error *error);
+int night_put_analysis(struct night_writer *writer, int analysis, const struct site *site,
+                       const char *why, struct error *error);
+/* Inserts, or replaces the one of the same analysis and id. */
+int night_put_disturbance(struct night_writer *writer, int analysis,
+                          const struct disturbance *disturbance, struct error *error);
+int night_put_coincidence(struct night_writer *writer, int analysis,
+                          const struct coincidence *coincidence, struct error *error);
+int night_put_alert(struct night_writer *writer, int analysis, int64_t coincidence_id,
+                    int64_t time_ns, const char *text, struct error *error);
+int night_put_notice(struct night_writer *writer, int analysis, uint32_t node, const char *quantity,
+                     int64_t time_ns, const char *text, struct error *error);
+int night_put_state(struct night_writer *writer, uint32_t node, int64_t time_ns, const char *json,
+                    struct error *error);
+int night_put_log(struct night_writer *writer, int64_t time_ns, const char *level, const char *text,
+                  struct error *error);
+
+/* Waits until all that was put is on disk: for import and re-analysis, never on a loop. */
+int night_writer_flush(struct night_writer *writer, struct error *error);
+/* Flushes, builds what is left of the zoom levels, writes the end, turns the file into one closed
+ * file without side files, joins the thread and frees. end_ns 0 leaves the night open (a stop that
+ * is to be continued). On failure the file is left as safe as it can be and said so. */
+int night_writer_close(struct night_writer *writer, int64_t end_ns, struct error *error);
+/* Ends without flushing and removes the file: an import that failed. */
+void night_writer_abandon(struct night_writer *writer);
+
+/* Opens a closed night to add an analysis (reanalyse): samples are never touched. */
+int night_writer_open_for_analysis(const char *path, int *analysis, struct night_writer **writer,
+                                   struct error *error);
+
+#endif

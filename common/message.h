@@ -1,0 +1,70 @@
+/* The small JSON messages between nodes, base station and the user's scripts.
+ * Must never trust what comes in: bounded, checked, each fault named. */
+#ifndef ROOMWAKE_COMMON_MESSAGE_H
+#define ROOMWAKE_COMMON_MESSAGE_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "common/channel.h"
+#include "common/clock_fit.h"
+#include "common/error.h"
+#include "common/text.h"
+
+#define MESSAGE_TEXT_SIZE 512
+#define MESSAGE_JSON_MAX (64u * 1024u)
+
+/* NODE/hello, retained: who this node is since its last boot.
+ * {"version":1,"boot":"0123456789abcdef","software":"0.1.0",
+ *  "channels":[{"name":"magnetic.x","unit":"T","rate_hz":250,"step":"1.5e-08","offset":"0"}]} */
+struct message_hello {
+    uint64_t boot;
+    char software[32];
+    size_t channel_count;
+    struct channel channels[NODE_CHANNELS_MAX];
+};
+
+/* NODE/state: how the node fares; the last will says only {"version":1,"gone":true}. */
+struct message_state {
+    bool gone;
+    uint64_t boot;
+    struct clock_fit fit;
+    int64_t exchange_age_ns; /* since the last good exchange; -1 for never */
+    int64_t round_trip_ns;   /* of the best recent exchange; -1 for none */
+    double battery_v;        /* NaN where there is none */
+    uint64_t spool_frames;
+    uint64_t spool_bytes;
+    uint64_t dropped_frames;      /* since boot: the spool was full */
+    char note[MESSAGE_TEXT_SIZE]; /* drivers at fault, in words; "" */
+};
+
+/* NODE/stored, retained, from the collector: all frames of `boot` up to and with `seq`, and all
+ * earlier boots, are on disk. */
+struct message_stored {
+    uint64_t boot;
+    uint64_t seq;
+};
+
+/* mark: what the team did. start_ns 0 means "now, by the collector's clock". */
+struct message_mark {
+    int64_t start_ns;
+    int64_t length_ns;
+    char room[IDENT_SIZE]; /* "" for the whole site */
+    char who[IDENT_SIZE];  /* "" where not told */
+    char text[MESSAGE_TEXT_SIZE];
+};
+
+int message_hello_write(const struct message_hello *hello, struct text *out);
+int message_hello_read(const char *json, size_t length, struct message_hello *hello,
+                       struct error *error);
+int message_state_write(const struct message_state *state, struct text *out);
+int message_state_read(const char *json, size_t length, struct message_state *state,
+                       struct error *error);
+int message_stored_write(const struct message_stored *stored, struct text *out);
+int message_stored_read(const char *json, size_t length, struct message_stored *stored,
+                        struct error *error);
+int message_mark_write(const struct message_mark *mark, struct text *out);
+int message_mark_read(const char *json, size_t length, struct message_mark *mark,
+                      struct error *error);
+
+#endif

@@ -1,0 +1,51 @@
+/* What a driver is: something that hands over raw counts with node times. One file a driver, one
+ * exported table; drivers.c lists them. A driver must never scale, average or drop a sample. */
+#ifndef ROOMWAKE_NODE_DRIVERS_DRIVER_H
+#define ROOMWAKE_NODE_DRIVERS_DRIVER_H
+
+#include <cjson/cJSON.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "common/channel.h"
+#include "common/clock.h"
+#include "common/error.h"
+
+/* Given to a driver at its making; `channels` is filled by the driver. */
+struct driver_setup {
+    const cJSON *settings;  /* the driver's own object of the node's config, valid during open */
+    const char *path;       /* how errors name it: "drivers[0]" */
+    const char *config_dir; /* relative paths in settings start here */
+    struct clock_source clock;
+};
+
+/* Where a driver puts its samples; the node's cutter stands behind it. Times strictly rising for
+ * each channel. `channel` counts from 0 within the driver's own list. */
+struct driver_sink {
+    void *context;
+    void (*samples)(void *context, size_t channel, int64_t t0_ns, int64_t period_ps,
+                    const int32_t *counts, size_t count);
+    /* One sample of a channel that tells only changes (period 0). */
+    void (*change)(void *context, size_t channel, int64_t time_ns, int32_t count);
+};
+
+/* A driver's state. */
+struct driver;
+
+struct driver_type {
+    const char *name; /* as in the config: "simulate" */
+    /* Makes the driver and tells its channels (at most `size`); *count is set. */
+    int (*open)(const struct driver_setup *setup, struct driver **driver, struct channel *channels,
+                size_t size, size_t *count, struct error *error);
+    /* Hands over all samples up to node time now_ns. *next_ns: when to be asked again, node time;
+     * INT64_MAX once it has no more to say, ever. -1: failed, to be closed and opened again. */
+    int (*poll)(struct driver *driver, int64_t now_ns, const struct driver_sink *sink,
+                int64_t *next_ns, struct error *error);
+    void (*close)(struct driver *driver);
+};
+
+/* NULL-terminated. */
+extern const struct driver_type *const driver_types[];
+const struct driver_type *driver_find(const char *name);
+
+#endif
