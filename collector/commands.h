@@ -1,0 +1,15 @@
+/* The subcommands' tables, one a cmd_*.c file; main.c lists them.
+ * Must never grow anything but these lines. */
+#ifndef ROOMWAKE_COLLECTOR_COMMANDS_H
+#define ROOMWAKE_COLLECTOR_COMMANDS_H
+
+struct command;
+
+extern const struct command command_record;
+extern const struct command command_import;
+extern const struct command command_reanalyse;
+extern const struct command command_review;
+extern const struct command command_export;
+extern const struct command command_mark;
+
+#endif

@@ -1,0 +1,58 @@
+/* Long options, positionals and exit codes, from one table a command.
+ * Must never exit by itself: the caller returns the code. Used by main.c and every cmd_*.c. */
+#ifndef ROOMWAKE_COLLECTOR_OPTIONS_H
+#define ROOMWAKE_COLLECTOR_OPTIONS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "common/error.h"
+
+enum exit_code { EXIT_CODE_SUCCESS = 0, EXIT_CODE_FAILED = 1, EXIT_CODE_USAGE = 2 };
+
+struct option_spec {
+    const char *name;  /* "site": written --site */
+    const char *value; /* "FILE", or NULL for a switch */
+    bool required;
+    const char *help;
+};
+
+#define OPTIONS_GIVEN_MAX 64
+
+/* What was given, pointing into argv. */
+struct arguments {
+    size_t option_count;
+    struct {
+        const struct option_spec *spec;
+        const char *value;
+    } options[OPTIONS_GIVEN_MAX];
+    size_t positional_count;
+    const char *positionals[OPTIONS_GIVEN_MAX];
+};
+
+struct command {
+    const char *name;
+    const char *positional; /* "NIGHT", or NULL where it takes none; then exactly one is required */
+    const char *summary;
+    const struct option_spec *options;             /* ends with {0} */
+    int (*run)(const struct arguments *arguments); /* an enum exit_code */
+};
+
+/* argv[0] is the command's name. 0, or -1 with ERROR_USAGE. */
+int options_parse(const struct command *command, int argc, char **argv, struct arguments *arguments,
+                  struct error *error);
+/* Whether --help is among them, before anything else is judged. */
+bool options_ask_help(int argc, char **argv);
+void options_print_help(const struct command *command);
+
+/* The last value given, or NULL. For a switch: "" when given. */
+const char *options_value(const struct arguments *arguments, const char *name);
+
+/* Prints "roomwake COMMAND: text" on standard error and gives the exit code of the error. */
+int options_fail(const char *command, const struct error *error);
+
+/* "ADDR:PORT" or "[ADDR6]:PORT" into host (size bytes) and port. */
+int options_parse_address(const char *text, const char *option, char *host, size_t size, int *port,
+                          struct error *error);
+
+#endif

@@ -1,0 +1,276 @@
+/* A mosquitto of the base station's own, as a child process that is started again when it dies.
+ * Must never listen beyond the address it was given nor end a process that it did not start. Called
+ * by session.c. */
+#include "collector/record/broker_child.h"
+
+#include <arpa/inet.h>
+#include <errno.h>
+#include <netinet/in.h>
+#include <stdbool.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/socket.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "common/log.h"
+
+#define RESTART_MS 500u
+#define FOLDER_SIZE 256
+#define PATH_SIZE (FOLDER_SIZE + 32)
+#define SETPRIV "/usr/bin/setpriv"
+#define ARGUMENTS_MAX 12
+
+struct broker_child {
+    uv_loop_t *loop;
+    uv_process_t process;
+    uv_timer_t restart;
+    bool process_open;
+    bool stopping;
+    int open_handles;
+    char program[64];
+    char folder[FOLDER_SIZE];
+    char config[PATH_SIZE];
+    void (*on_stopped)(void *context);
+    void *stopped_context;
+};
+
+static const char *const program_places[] = {"/usr/sbin/mosquitto", "/usr/local/sbin/mosquitto",
+                                             "/usr/bin/mosquitto", NULL};
+
+static int find_program(char *program, size_t size, struct error *error)
+{
+    for (size_t i = 0; program_places[i]; i++) {
+        if (access(program_places[i], X_OK) == 0) {
+            (void)snprintf(program, size, "%s", program_places[i]);
+            return 0;
+        }
+    }
+    return error_set(
+        error, ERROR_NOT_FOUND,
+        "broker: no mosquitto is installed (install it, or name a broker by --broker)");
+}
+
+/* The broker itself would only say so in its log, after we believed it to run. */
+static int check_port_free(const char *host, int port, struct error *error)
+{
+    struct sockaddr_storage address;
+    socklen_t length;
+    memset(&address, 0, sizeof address);
+    struct sockaddr_in *four = (struct sockaddr_in *)&address;
+    struct sockaddr_in6 *six = (struct sockaddr_in6 *)&address;
+    if (inet_pton(AF_INET, host, &four->sin_addr) == 1) {
+        four->sin_family = AF_INET;
+        four->sin_port = htons((uint16_t)port);
+        length = sizeof *four;
+    } else if (inet_pton(AF_INET6, host, &six->sin6_addr) == 1) {
+        six->sin6_family = AF_INET6;
+        six->sin6_port = htons((uint16_t)port);
+        length = sizeof *six;
+    } else {
+        return error_set(error, ERROR_USAGE, "--listen: \"%s\" is no numeric address", host);
+    }
+    int fd = socket(address.ss_family, SOCK_STREAM | SOCK_CLOEXEC, 0);
+    if (fd < 0) {
+        return error_set(error, ERROR_IO, "broker: socket: %s", strerror(errno));
+    }
+    int on = 1;
+    (void)setsockopt(fd, SOL_SOCKET, SO_REUSEADDR, &on, sizeof on);
+    int result = bind(fd, (struct sockaddr *)&address, length);
+    int why = errno;
+    (void)close(fd);
+    if (result != 0) {
+        return error_set(error, ERROR_BUSY, "broker: %s port %d: %s", host, port, strerror(why));
+    }
+    return 0;
+}
+
+static int write_config(struct broker_child *child, const char *host, int port, struct error *error)
+{
+    FILE *file = fopen(child->config, "we");
+    if (!file) {
+        return error_set(error, ERROR_IO, "broker: %s: %s", child->config, strerror(errno));
+    }
+    /* Nothing is kept by the broker: nodes hold their samples until the base station has them on
+     * disk. The limits are above the largest message that a node makes. */
+    fprintf(file,
+            "listener %d %s\n"
+            "allow_anonymous true\n"
+            "persistence false\n"
+            "log_dest stderr\n"
+            "log_type error\n"
+            "log_type warning\n"
+            "max_inflight_messages 500\n"
+            "max_queued_messages 20000\n"
+            "max_queued_bytes 134217728\n"
+            "message_size_limit 2097152\n"
+            "max_packet_size 2097664\n",
+            port, host);
+    bool shared = geteuid() != 0 || fchmod(fileno(file), 0644) == 0;
+    if (fclose(file) != 0 || !shared) {
+        return error_set(error, ERROR_IO, "broker: %s: %s", child->config, strerror(errno));
+    }
+    return 0;
+}
+
+static void on_restart(uv_timer_t *timer);
+
+static void on_handle_closed(uv_handle_t *handle)
+{
+    struct broker_child *child = handle->data;
+    child->open_handles--;
+    if (child->stopping && child->open_handles == 0) {
+        (void)unlink(child->config);
+        (void)rmdir(child->folder);
+        child->on_stopped(child->stopped_context);
+    }
+}
+
+static void on_exit_of_broker(uv_process_t *process, int64_t status, int signal_number)
+{
+    struct broker_child *child = process->data;
+    child->process_open = false;
+    uv_close((uv_handle_t *)process, on_handle_closed);
+    if (!child->stopping) {
+        log_warning("the broker ended (exit %d, signal %d); starting it again", (int)status,
+                    signal_number);
+        (void)uv_timer_start(&child->restart, on_restart, RESTART_MS, 0);
+    }
+}
+
+/* Started through setpriv where there is one, so that the broker ends with us even when we are
+ * killed: an orphan would keep the port. It drops root before, since a later change of user would
+ * undo that. */
+static void make_arguments(struct broker_child *child, char *arguments[ARGUMENTS_MAX])
+{
+    static char *const as_root[] = {"--reuid=mosquitto", "--regid=mosquitto", "--clear-groups"};
+    size_t count = 0;
+    if (access(SETPRIV, X_OK) == 0) {
+        arguments[count++] = SETPRIV;
+        arguments[count++] = "--pdeathsig=TERM";
+        for (size_t i = 0; geteuid() == 0 && i < sizeof as_root / sizeof *as_root; i++) {
+            arguments[count++] = as_root[i];
+        }
+        arguments[count++] = "--";
+    }
+    arguments[count++] = child->program;
+    arguments[count++] = "-c";
+    arguments[count++] = child->config;
+    arguments[count] = NULL;
+}
+
+static int spawn(struct broker_child *child, struct error *error)
+{
+    char *arguments[ARGUMENTS_MAX];
+    make_arguments(child, arguments);
+    uv_stdio_container_t streams[3] = {
+        {.flags = UV_IGNORE},
+        {.flags = UV_INHERIT_FD, .data.fd = 2},
+        {.flags = UV_INHERIT_FD, .data.fd = 2},
+    };
+    uv_process_options_t options = {
+        .exit_cb = on_exit_of_broker,
+        .file = arguments[0],
+        .args = arguments,
+        .stdio_count = 3,
+        .stdio = streams,
+    };
+    memset(&child->process, 0, sizeof child->process);
+    child->process.data = child;
+    int result = uv_spawn(child->loop, &child->process, &options);
+    /* A failed spawn leaves an initialised handle that must be closed like any other. */
+    child->open_handles++;
+    if (result != 0) {
+        uv_close((uv_handle_t *)&child->process, on_handle_closed);
+        return error_set(error, ERROR_IO, "broker: %s: %s", child->program, uv_strerror(result));
+    }
+    child->process_open = true;
+    return 0;
+}
+
+static void on_restart(uv_timer_t *timer)
+{
+    struct broker_child *child = timer->data;
+    struct error error;
+    if (uv_is_closing((uv_handle_t *)&child->process) && child->open_handles > 1) {
+        (void)uv_timer_start(timer, on_restart, RESTART_MS, 0);
+        return;
+    }
+    if (spawn(child, &error) != 0) {
+        log_error("%s", error.text);
+        (void)uv_timer_start(timer, on_restart, RESTART_MS * 4, 0);
+    }
+}
+
+static int make_folder(struct broker_child *child, struct error *error)
+{
+    const char *base = getenv("TMPDIR");
+    (void)snprintf(child->folder, sizeof child->folder, "%s/roomwake-broker-XXXXXX",
+                   base && *base ? base : "/tmp");
+    if (!mkdtemp(child->folder)) {
+        return error_set(error, ERROR_IO, "broker: %s: %s", child->folder, strerror(errno));
+    }
+    /* A broker that was started as root goes on as another user and must still read its file. */
+    if (geteuid() == 0 && chmod(child->folder, 0755) != 0) {
+        return error_set(error, ERROR_IO, "broker: %s: %s", child->folder, strerror(errno));
+    }
+    (void)snprintf(child->config, sizeof child->config, "%s/mosquitto.conf", child->folder);
+    return 0;
+}
+
+int broker_child_start(uv_loop_t *loop, const char *host, int port, struct broker_child **out,
+                       struct error *error)
+{
+    *out = NULL;
+    struct broker_child *child = calloc(1, sizeof *child);
+    if (!child) {
+        return error_set(error, ERROR_MEMORY, "broker: out of memory");
+    }
+    child->loop = loop;
+    if (find_program(child->program, sizeof child->program, error) != 0 ||
+        check_port_free(host, port, error) != 0 || make_folder(child, error) != 0) {
+        goto fail;
+    }
+    if (write_config(child, host, port, error) != 0) {
+        goto fail_folder;
+    }
+    if (uv_timer_init(loop, &child->restart) != 0) {
+        (void)error_set(error, ERROR_MEMORY, "broker: no timer");
+        goto fail_folder;
+    }
+    child->restart.data = child;
+    child->open_handles = 1;
+    *out = child;
+    if (spawn(child, error) != 0) {
+        return -1;
+    }
+    return 0;
+fail_folder:
+    (void)unlink(child->config);
+    (void)rmdir(child->folder);
+fail:
+    free(child);
+    return -1;
+}
+
+int broker_child_pid(const struct broker_child *child)
+{
+    return child->process_open ? uv_process_get_pid(&child->process) : 0;
+}
+
+void broker_child_stop(struct broker_child *child, void (*on_stopped)(void *context), void *context)
+{
+    child->stopping = true;
+    child->on_stopped = on_stopped;
+    child->stopped_context = context;
+    uv_close((uv_handle_t *)&child->restart, on_handle_closed);
+    if (child->process_open) {
+        (void)uv_process_kill(&child->process, SIGTERM);
+    }
+}
+
+void broker_child_free(struct broker_child *child)
+{
+    free(child);
+}
