@@ -35,7 +35,8 @@ int decimal_multiply_add(int64_t count, struct decimal step, struct decimal offs
                          struct decimal *out);
 
 double decimal_to_double(struct decimal value);
-/* The shortest decimal that reads back as the same double; -1 for NaN and infinities. */
+/* The shortest decimal that reads back as the same double; -1 for NaN, infinities and what
+ * decimal_parse would refuse (beyond 1e+-300). */
 int decimal_from_double(double value, struct decimal *out);
 
 #endif

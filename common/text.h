@@ -17,7 +17,7 @@ struct text {
 int text_append(struct text *text, const char *bytes, size_t length);
 int text_append_format(struct text *text, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
-/* Empties without freeing. */
+/* Empties without freeing, and starts afresh after a failure. */
 void text_clear(struct text *text);
 void text_free(struct text *text);
 

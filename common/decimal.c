@@ -1,0 +1,290 @@
+/* Exact decimals: read, normalise, rescale, multiply and add, convert.
+ * Must never round: what needs more than 18 digits is refused.
+ * Called by channels, blocks, CSV and SenML. Text output is in decimal_format.c. */
+#include "common/decimal.h"
+
+#include <math.h>
+#include <stdbool.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+#define DIGITS_MAX 18
+#define EXPONENT_MAX 300
+#define MANTISSA_LIMIT INT64_C(1000000000000000000) /* 10^18 */
+/* A written exponent beyond this is out of range whatever the digits; stops the sum overflowing. */
+#define EXPONENT_WRITTEN_MAX 100000000
+#define DOUBLE_EXACT_INTEGER (INT64_C(1) << 53)
+
+static const int64_t powers[DIGITS_MAX + 1] = {
+    INT64_C(1),
+    INT64_C(10),
+    INT64_C(100),
+    INT64_C(1000),
+    INT64_C(10000),
+    INT64_C(100000),
+    INT64_C(1000000),
+    INT64_C(10000000),
+    INT64_C(100000000),
+    INT64_C(1000000000),
+    INT64_C(10000000000),
+    INT64_C(100000000000),
+    INT64_C(1000000000000),
+    INT64_C(10000000000000),
+    INT64_C(100000000000000),
+    INT64_C(1000000000000000),
+    INT64_C(10000000000000000),
+    INT64_C(100000000000000000),
+    INT64_C(1000000000000000000),
+};
+
+/* 10^0 .. 10^22 are exact doubles. */
+static const double exact_powers[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
+                                      1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
+                                      1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
+#define EXACT_POWER_MAX 22
+
+/* The number as it is read: `zeros` are trailing zeros held back until a digit follows. */
+struct reading {
+    int64_t mantissa;
+    int digits;
+    int64_t zeros;
+    int64_t exponent;
+    bool too_long;
+};
+
+static void take_digit(struct reading *reading, char c)
+{
+    if (c == '0') {
+        reading->zeros += reading->mantissa != 0;
+        return;
+    }
+    if (reading->digits + reading->zeros + 1 > DIGITS_MAX) {
+        reading->too_long = true;
+        return;
+    }
+    for (; reading->zeros > 0; reading->zeros--) {
+        reading->mantissa *= 10;
+        reading->digits++;
+    }
+    reading->mantissa = reading->mantissa * 10 + (c - '0');
+    reading->digits++;
+}
+
+/* Reads digits from *at on; returns how many there were. */
+static size_t take_digits(struct reading *reading, const char *text, size_t length, size_t *at)
+{
+    size_t start = *at;
+    while (*at < length && text[*at] >= '0' && text[*at] <= '9') {
+        take_digit(reading, text[*at]);
+        (*at)++;
+    }
+    return *at - start;
+}
+
+/* Reads "e-12" at *at, if it is there, into reading->exponent. */
+static bool take_exponent(struct reading *reading, const char *text, size_t length, size_t *at)
+{
+    if (*at >= length || (text[*at] != 'e' && text[*at] != 'E')) {
+        return true;
+    }
+    (*at)++;
+    bool negative = false;
+    if (*at < length && (text[*at] == '-' || text[*at] == '+')) {
+        negative = text[*at] == '-';
+        (*at)++;
+    }
+    size_t start = *at;
+    int64_t written = 0;
+    while (*at < length && text[*at] >= '0' && text[*at] <= '9') {
+        written = written * 10 + (text[*at] - '0');
+        if (written > EXPONENT_WRITTEN_MAX) {
+            written = EXPONENT_WRITTEN_MAX;
+        }
+        (*at)++;
+    }
+    reading->exponent += negative ? -written : written;
+    return *at > start;
+}
+
+static bool take_number(struct reading *reading, const char *text, size_t length, size_t at)
+{
+    if (take_digits(reading, text, length, &at) == 0) {
+        return false;
+    }
+    if (at < length && text[at] == '.') {
+        at++;
+        size_t places = take_digits(reading, text, length, &at);
+        if (places == 0) {
+            return false;
+        }
+        reading->exponent -= (int64_t)places;
+    }
+    return take_exponent(reading, text, length, &at) && at == length;
+}
+
+int decimal_parse(const char *text, size_t length, struct decimal *out, struct error *error)
+{
+    struct reading reading = {0};
+    bool negative = length > 0 && text[0] == '-';
+    bool is_signed = negative || (length > 0 && text[0] == '+');
+    int shown = length > 40 ? 40 : (int)length;
+    if (!take_number(&reading, text, length, is_signed ? 1 : 0)) {
+        return error_set(error, ERROR_FORMAT, "\"%.*s\": not a number", shown, text);
+    }
+    if (reading.too_long) {
+        return error_set(error, ERROR_RANGE, "%.*s: more than %d digits", shown, text, DIGITS_MAX);
+    }
+    if (reading.mantissa == 0) {
+        *out = (struct decimal){0, 0};
+        return 0;
+    }
+    int64_t exponent = reading.exponent + reading.zeros;
+    if (exponent < -EXPONENT_MAX || exponent > EXPONENT_MAX) {
+        return error_set(error, ERROR_RANGE, "%.*s: exponent beyond %d", shown, text, EXPONENT_MAX);
+    }
+    out->mantissa = negative ? -reading.mantissa : reading.mantissa;
+    out->exponent = (int16_t)exponent;
+    return 0;
+}
+
+struct decimal decimal_normal(struct decimal value)
+{
+    if (value.mantissa == 0) {
+        return (struct decimal){0, 0};
+    }
+    while (value.mantissa % 10 == 0 && value.exponent < INT16_MAX) {
+        value.mantissa /= 10;
+        value.exponent++;
+    }
+    return value;
+}
+
+int decimal_rescale(struct decimal value, int exponent, int64_t *out)
+{
+    if (value.mantissa == 0) {
+        *out = 0;
+        return 0;
+    }
+    int64_t shift = (int64_t)value.exponent - exponent;
+    if (shift > DIGITS_MAX || shift < -DIGITS_MAX) {
+        return -1;
+    }
+    if (shift >= 0) {
+        return __builtin_mul_overflow(value.mantissa, powers[shift], out) ? -1 : 0;
+    }
+    if (value.mantissa % powers[-shift] != 0) {
+        return -1;
+    }
+    *out = value.mantissa / powers[-shift];
+    return 0;
+}
+
+/* Takes the trailing zeros off a number that is not 0; in 64 bits as soon as it fits, since wide
+ * divisions are slow. */
+static __int128 strip_zeros(__int128 number, int *exponent)
+{
+    while ((number > INT64_MAX || number < INT64_MIN) && number % 10 == 0) {
+        number /= 10;
+        (*exponent)++;
+    }
+    if (number > INT64_MAX || number < INT64_MIN) {
+        return number;
+    }
+    int64_t narrow = (int64_t)number;
+    while (narrow % 10 == 0) {
+        narrow /= 10;
+        (*exponent)++;
+    }
+    return narrow;
+}
+
+/* A wide sum as a decimal; -1 where that needs more than 18 digits. */
+static int fit_sum(__int128 mantissa, int exponent, struct decimal *out)
+{
+    if (mantissa == 0) {
+        *out = (struct decimal){0, 0};
+        return 0;
+    }
+    mantissa = strip_zeros(mantissa, &exponent);
+    if (mantissa >= MANTISSA_LIMIT || mantissa <= -MANTISSA_LIMIT || exponent < -EXPONENT_MAX ||
+        exponent > EXPONENT_MAX) {
+        return -1;
+    }
+    *out = (struct decimal){(int64_t)mantissa, (int16_t)exponent};
+    return 0;
+}
+
+/* *mantissa * 10^places; -1 where 128 bits do not hold it. */
+static int scale_up(__int128 *mantissa, int places)
+{
+    while (places > 0) {
+        int step = places > DIGITS_MAX ? DIGITS_MAX : places;
+        if (__builtin_mul_overflow(*mantissa, (__int128)powers[step], mantissa)) {
+            return -1;
+        }
+        places -= step;
+    }
+    return 0;
+}
+
+/* An overflow of 128 bits is always a result of more than 18 digits: both addends are in normal
+ * form, so the last digit of the finer one stays, and it is below 2^126. */
+int decimal_multiply_add(int64_t count, struct decimal step, struct decimal offset,
+                         struct decimal *out)
+{
+    __int128 product = (__int128)count * step.mantissa;
+    int exponent = step.exponent;
+    if (offset.mantissa == 0) {
+        return fit_sum(product, exponent, out);
+    }
+    if (product == 0) {
+        return fit_sum(offset.mantissa, offset.exponent, out);
+    }
+    product = strip_zeros(product, &exponent);
+    struct decimal added = decimal_normal(offset);
+    __int128 other = added.mantissa;
+    if (exponent > added.exponent) {
+        if (scale_up(&product, exponent - added.exponent)) {
+            return -1;
+        }
+        exponent = added.exponent;
+    } else if (scale_up(&other, added.exponent - exponent)) {
+        return -1;
+    }
+    if (__builtin_add_overflow(product, other, &product)) {
+        return -1;
+    }
+    return fit_sum(product, exponent, out);
+}
+
+/* One correctly rounded operation on two exact doubles is exact enough to be the nearest double;
+ * the rest goes through the C library, with no point in the text so that no locale matters. */
+double decimal_to_double(struct decimal value)
+{
+    if (value.mantissa >= -DOUBLE_EXACT_INTEGER && value.mantissa <= DOUBLE_EXACT_INTEGER) {
+        if (value.exponent >= 0 && value.exponent <= EXACT_POWER_MAX) {
+            return (double)value.mantissa * exact_powers[value.exponent];
+        }
+        if (value.exponent < 0 && value.exponent >= -EXACT_POWER_MAX) {
+            return (double)value.mantissa / exact_powers[-value.exponent];
+        }
+    }
+    char text[DECIMAL_TEXT_SIZE];
+    (void)snprintf(text, sizeof text, "%llde%d", (long long)value.mantissa, value.exponent);
+    return strtod(text, NULL);
+}
+
+int decimal_from_double(double value, struct decimal *out)
+{
+    if (!isfinite(value)) {
+        return -1;
+    }
+    for (int digits = 15; digits <= 17; digits++) {
+        char text[DECIMAL_TEXT_SIZE];
+        int length = snprintf(text, sizeof text, "%.*g", digits, value);
+        if (length > 0 && strtod(text, NULL) == value) {
+            return decimal_parse(text, (size_t)length, out, NULL);
+        }
+    }
+    return -1;
+}
