@@ -1,0 +1,53 @@
+/* Applying a clock line: node time to site time, and how sure that is.
+ * Must never wrap around: what leaves int64 stays at its end.
+ * Called wherever a block is cooked; the line itself comes from clock_fitter.c. */
+#include "common/clock_fit.h"
+
+__extension__ typedef __int128 wide;
+
+static int64_t saturate(wide value)
+{
+    if (value > INT64_MAX) {
+        return INT64_MAX;
+    }
+    if (value < INT64_MIN) {
+        return INT64_MIN;
+    }
+    return (int64_t)value;
+}
+
+/* To the nearest, halves away from zero. */
+static wide divide_nearest(wide value, wide by)
+{
+    wide half = by / 2;
+    return (value < 0 ? value - half : value + half) / by;
+}
+
+int64_t clock_fit_site_ns(const struct clock_fit *fit, int64_t node_ns)
+{
+    wide since = (wide)node_ns - fit->ref_node_ns;
+    wide turned = divide_nearest(since * fit->rate_ppt, INT64_C(1000000000000));
+    return saturate((wide)node_ns + fit->offset_ns + turned);
+}
+
+int64_t clock_fit_uncertainty_ns(const struct clock_fit *fit, int64_t node_ns)
+{
+    wide since = (wide)node_ns - fit->ref_node_ns;
+    wide away = since < 0 ? -since : since;
+    wide by = INT64_C(1000000000);
+    return saturate(fit->uncertainty_ns + (away * fit->growth_ppb + by - 1) / by);
+}
+
+int64_t clock_exchange_offset_ns(const struct clock_exchange *exchange)
+{
+    wide out = (wide)exchange->t2_ns - exchange->t1_ns;
+    wide back = (wide)exchange->t3_ns - exchange->t4_ns;
+    return saturate(divide_nearest(out + back, 2));
+}
+
+int64_t clock_exchange_delay_ns(const struct clock_exchange *exchange)
+{
+    wide round_trip = (wide)exchange->t4_ns - exchange->t1_ns;
+    wide held = (wide)exchange->t3_ns - exchange->t2_ns;
+    return saturate(round_trip - held);
+}
