@@ -11,7 +11,9 @@
 
 #include "common/error.h"
 
-/* Copied by mqtt_uv_new; NULL where not wanted. */
+/* Copied by mqtt_uv_new; NULL where not wanted. With clean_session nothing outlives a connection:
+ * what was not acknowledged when it fell is forgotten, and the caller says it again. Without, the
+ * library keeps and sends it again after the next on_up. */
 struct mqtt_config {
     const char *client_id;
     const char *host;

@@ -1,0 +1,62 @@
+/* The inside of mqtt_uv, shared by its two files. Must never be included by anybody else. */
+#ifndef ROOMWAKE_COMMON_MQTT_CLIENT_H
+#define ROOMWAKE_COMMON_MQTT_CLIENT_H
+
+#include <mosquitto.h>
+
+#include "common/mqtt_poll.h"
+#include "common/mqtt_uv.h"
+
+#define MQTT_DRAIN_TIMEOUT_MS 300
+
+enum mqtt_phase {
+    MQTT_IDLE,
+    MQTT_PAUSE,
+    MQTT_RESOLVE,
+    MQTT_CONNECT,
+    MQTT_UP,
+    MQTT_DRAIN,
+    MQTT_CLOSING,
+    MQTT_CLOSED
+};
+
+enum { TEXT_ID, TEXT_HOST, TEXT_USER, TEXT_PASSWORD, TEXT_WILL_TOPIC, TEXT_WILL, TEXT_COUNT };
+
+struct mqtt_uv {
+    uv_loop_t *loop;
+    struct mqtt_config config;
+    char *texts[TEXT_COUNT];
+    struct mqtt_handlers handlers;
+    struct mosquitto *library;
+    enum mqtt_phase phase;
+    uv_timer_t timer; /* MQTT_PAUSE: next attempt; MQTT_CONNECT, MQTT_DRAIN: the limit; MQTT_UP: a
+                         loss to tell */
+    uv_timer_t housekeeping;
+    uv_getaddrinfo_t resolve;
+    struct mqtt_poll *poll;
+    int socket;     /* the one that `poll` watches a duplicate of */
+    int open_count; /* handles and requests that libuv still holds */
+    int library_depth;
+    bool tcp_connected;
+    bool fell;
+    int unacknowledged;
+    int up_s;
+    int pause_ms;
+    unsigned attempts; /* takes the next address of a name with several */
+    char why[160];
+    void (*on_stopped)(void *context);
+    void *stopped_context;
+};
+
+/* mqtt_connection.c */
+void mqtt_client_attempt(struct mqtt_uv *client);
+void mqtt_client_begin_close(struct mqtt_uv *client);
+void mqtt_client_settle(struct mqtt_uv *client);
+void mqtt_client_settle_later(struct mqtt_uv *client);
+void mqtt_client_say_why(struct mqtt_uv *client, const char *what, const char *detail);
+void mqtt_client_on_timer(uv_timer_t *timer);
+void mqtt_client_on_housekeeping(uv_timer_t *timer);
+/* mqtt_uv.c: 0, a library error, or -1 without memory. */
+int mqtt_client_make_library(struct mqtt_uv *client);
+
+#endif
