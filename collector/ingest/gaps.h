@@ -22,22 +22,21 @@ struct gap_watch {
     int64_t last_ns;
 };
 
-/* What one frame says, in site time. */
+/* What one frame with its site times says. */
 struct gap_frame {
     bool clock_known;
-    bool new_boot; /* the node restarted since its last frame */
-    uint64_t lost; /* frames that the node gave up before this one: its spool was full */
-    bool any;      /* it holds samples: first_ns and last_ns are set */
-    int64_t first_ns;
+    bool new_boot;    /* the node restarted since its last frame */
+    uint64_t lost;    /* frames that the node gave up before this one: its spool was full */
+    int64_t first_ns; /* first and last sample; both the frame's own end where it has none */
     int64_t last_ns;
 };
 
 void gap_watch_init(struct gap_watch *watch, uint32_t node);
 /* true: *gap is the gap before this frame. */
 bool gap_watch_frame(struct gap_watch *watch, const struct gap_frame *frame, struct gap *gap);
-/* true: between the channel's last sample and the block's first the sampling stood still. */
-bool gap_between(uint32_t node, const struct channel *channel, int64_t last_ns,
-                 const struct block *block, struct gap *gap);
+/* true: between the channel's last sample and next_ns its sampling stood still. */
+bool gap_between(uint32_t node, const struct channel *channel, int64_t last_ns, int64_t next_ns,
+                 struct gap *gap);
 /* At the end of the night: true where the node was silent up to the end, or was never heard. */
 bool gap_watch_finish(const struct gap_watch *watch, int64_t night_start_ns, int64_t night_end_ns,
                       struct gap *gap);

@@ -13,8 +13,8 @@
 #include "common/senml.h"
 #include "common/site.h"
 
-/* The least uncertainty of a time that counts from the message's arrival (1 sigma; half of it is
- * a usual home network's delay; common practice, no source). */
+/* The least uncertainty, 1 sigma, of a time that counts from the message's arrival: what a home
+ * network may hold a message back (common practice, no source). */
 #define SENML_ARRIVAL_SD_NS INT64_C(100000000)
 #define SENML_NODE_PACKS_KEPT 32
 
