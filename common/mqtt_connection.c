@@ -6,7 +6,6 @@
 #include <stdio.h>
 #include <string.h>
 
-#define CONNECT_TIMEOUT_MS 5000
 #define READS_PER_EVENT 64
 #define STEADY_S 5 /* up for so long: the next loss starts again with the least pause */
 
@@ -122,7 +121,8 @@ static void connect_to(struct mqtt_uv *client, const struct addrinfo *addresses)
     client->tcp_connected = false;
     client->fell = false;
     client->why[0] = '\0';
-    uv_timer_start(&client->timer, mqtt_client_on_timer, CONNECT_TIMEOUT_MS, 0);
+    uv_timer_start(&client->timer, mqtt_client_on_timer, (uint64_t)client->config.connect_limit_ms,
+                   0);
     client->library_depth++;
     int rc = mosquitto_connect_async(client->library, numeric, client->config.port,
                                      client->config.keepalive_s);
@@ -181,7 +181,7 @@ void mqtt_client_on_timer(uv_timer_t *timer)
         mqtt_client_attempt(client);
         break;
     case MQTT_CONNECT:
-        mqtt_client_say_why(client, "no answer within 5 s", NULL);
+        mqtt_client_say_why(client, "no answer in time", NULL);
         fall(client);
         break;
     case MQTT_UP:

@@ -122,6 +122,7 @@ int mqtt_uv_new(uv_loop_t *loop, const struct mqtt_config *config,
     own->keepalive_s = own->keepalive_s ? own->keepalive_s : 15;
     own->retry_least_ms = own->retry_least_ms ? own->retry_least_ms : 250;
     own->retry_most_ms = own->retry_most_ms ? own->retry_most_ms : 10000;
+    own->connect_limit_ms = own->connect_limit_ms ? own->connect_limit_ms : 5000;
     client->pause_ms = own->retry_least_ms;
     if (copy_text(client, TEXT_ID, &own->client_id) || copy_text(client, TEXT_HOST, &own->host) ||
         copy_text(client, TEXT_USER, &own->username) ||

@@ -24,10 +24,11 @@ struct mqtt_config {
     const char *will_payload;
     bool will_retain;
     bool clean_session;
-    int keepalive_s;    /* 0 takes 15 */
-    int retry_least_ms; /* 0 takes 250: first pause before a new attempt, doubled up to retry_most
-                         */
-    int retry_most_ms;  /* 0 takes 10000 */
+    int keepalive_s;      /* 0 takes 15 */
+    int retry_least_ms;   /* 0 takes 250: first pause before a new attempt, doubled up to retry_most
+                           */
+    int retry_most_ms;    /* 0 takes 10000 */
+    int connect_limit_ms; /* 0 takes 5000: an attempt unanswered for so long is given up */
 };
 
 /* Called on the loop's thread. Any may be NULL. A handler may publish and subscribe, but must not
