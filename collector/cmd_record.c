@@ -1,0 +1,87 @@
+/* roomwake record: run the base station for a night.
+ * Must never hold more than options and one call. Called by main.c. */
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "collector/commands.h"
+#include "collector/options.h"
+#include "collector/record/session.h"
+#include "collector/screen.h"
+#include "common/clock.h"
+#include "common/timefmt.h"
+
+#define HOST_SIZE 64
+#define DEFAULT_LISTEN "127.0.0.1:1883"
+#define DEFAULT_TIME "127.0.0.1:12300"
+
+static const char *value_or(const struct arguments *arguments, const char *name,
+                            const char *fallback)
+{
+    const char *value = options_value(arguments, name);
+    return value ? value : fallback;
+}
+
+static int record(const struct arguments *arguments, struct session_settings *settings,
+                  struct session_result *result, struct error *error)
+{
+    struct clock_skew skew;
+    char listen_host[HOST_SIZE];
+    char time_host[HOST_SIZE];
+    if (options_value(arguments, "broker") && options_value(arguments, "listen")) {
+        return error_set(error, ERROR_USAGE, "--listen: not together with --broker");
+    }
+    if (clock_from_environment(&skew, &settings->clock, error) != 0 ||
+        options_parse_address(value_or(arguments, "listen", DEFAULT_LISTEN), "listen", listen_host,
+                              sizeof listen_host, &settings->listen_port, error) != 0 ||
+        options_parse_address(value_or(arguments, "time", DEFAULT_TIME), "time", time_host,
+                              sizeof time_host, &settings->time_port, error) != 0) {
+        return -1;
+    }
+    settings->night_path = options_value(arguments, "night");
+    settings->broker_url = options_value(arguments, "broker");
+    settings->on_alert = options_value(arguments, "on-alert");
+    settings->listen_host = listen_host;
+    settings->time_host = time_host;
+    return session_run(settings, result, error);
+}
+
+static int run_command(const struct arguments *arguments)
+{
+    struct error error;
+    struct site *site = NULL;
+    char *text = NULL;
+    if (site_load(options_value(arguments, "site"), &site, &text, &error) != 0) {
+        return options_fail("record", &error);
+    }
+    struct session_settings settings = {.site = site, .site_text = text};
+    struct session_result result;
+    int outcome = record(arguments, &settings, &result, &error);
+    free(text);
+    site_free(site);
+    if (outcome != 0) {
+        return options_fail("record", &error);
+    }
+    char length[TIMEFMT_SIZE];
+    timefmt_duration(result.end_ns - result.start_ns, length);
+    printf("The night is closed: %llu samples over %s, ", (unsigned long long)result.samples,
+           length);
+    screen_print_counts(&result.findings);
+    return EXIT_CODE_SUCCESS;
+}
+
+static const struct option_spec options[] = {
+    {"site", "FILE", true, "the site file: rooms, doors, nodes"},
+    {"night", "FILE", true, "the night file to make (or to continue, if its recorder died)"},
+    {"broker", "URL", false, "mqtt://[USER:PASSWORD@]HOST[:PORT]; without it, a broker of its own"},
+    {"listen", "ADDR:PORT", false, "where its own broker listens (default " DEFAULT_LISTEN ")"},
+    {"time", "ADDR:PORT", false, "where the time server listens, UDP (default " DEFAULT_TIME ")"},
+    {"on-alert", "CMD", false, "a shell command for each alert, its JSON on standard input"},
+    {0},
+};
+
+const struct command command_record = {
+    .name = "record",
+    .summary = "run the base station for a night",
+    .options = options,
+    .run = run_command,
+};

@@ -1,0 +1,176 @@
+/* A night being recorded: run on one loop, torn down in the reverse order of session_build.c.
+ * Must never hold logic of its own. Called by cmd_record.c. */
+#include "collector/record/session.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "collector/record/analyse.h"
+#include "collector/record/running.h"
+#include "collector/record/session_parts.h"
+#include "common/log.h"
+
+static void on_nothing(void *context)
+{
+    (void)context;
+}
+
+/* Everything that still has a handle on the loop; what was never built is skipped. */
+static void close_handles(struct session *session)
+{
+    if (session->timers_open) {
+        uv_close((uv_handle_t *)&session->tick, NULL);
+        uv_close((uv_handle_t *)&session->interrupt, NULL);
+        uv_close((uv_handle_t *)&session->terminate, NULL);
+        session->timers_open = false;
+    }
+    for (size_t i = 0; i < OUTLET_COUNT; i++) {
+        outlet_close(session->outlets[i], on_nothing, NULL);
+    }
+    if (session->ack) {
+        ack_close(session->ack, on_nothing, NULL);
+    }
+    if (session->time_server) {
+        time_server_close(session->time_server, NULL, NULL);
+    }
+    if (session->broker) {
+        broker_child_stop(session->broker, on_nothing, NULL);
+    }
+}
+
+static void close_night(struct session *session)
+{
+    if (session->writer &&
+        night_writer_close(session->writer, session->end_ns, &session->failure) != 0) {
+        session->writer_failed = true;
+    }
+    session->writer = NULL;
+}
+
+static void on_link_stopped(void *context)
+{
+    struct session *session = context;
+    close_night(session);
+    close_handles(session);
+}
+
+void session_stop(struct session *session)
+{
+    struct error error;
+    session->end_ns = site_clock_now_ns(&session->clock);
+    if (intake_finish(session->intake, session->end_ns, &error) != 0 ||
+        pipeline_finish(session->pipeline, &error) != 0 ||
+        night_writer_flush(session->writer, &error) != 0) {
+        log_error("%s", error.text);
+    }
+    ack_flush(session->ack);
+    session->stopping = true;
+    mqtt_uv_stop(session->mqtt, on_link_stopped, session);
+}
+
+static void free_parts(struct session *session)
+{
+    if (session->running_written) {
+        running_remove(session->settings->site->id);
+    }
+    intake_free(session->intake);
+    pipeline_free(session->pipeline);
+    findings_free(session->findings);
+    for (size_t i = 0; i < OUTLET_COUNT; i++) {
+        outlet_free(session->outlets[i]);
+    }
+    if (session->mqtt) {
+        mqtt_uv_free(session->mqtt);
+    }
+    free(session->mqtt_storage);
+    time_server_free(session->time_server);
+    if (session->ack) {
+        ack_free(session->ack);
+    }
+    broker_child_free(session->broker);
+    station_free(session->station);
+}
+
+/* A session that could not be built: no night is left behind unless it was there before. */
+static void unwind(struct session *session)
+{
+    session->stopping = true;
+    if (session->writer && session->continued) {
+        struct error ignored;
+        (void)night_writer_close(session->writer, 0, &ignored);
+    } else if (session->writer) {
+        night_writer_abandon(session->writer);
+    }
+    session->writer = NULL;
+    if (session->mqtt) {
+        mqtt_uv_stop(session->mqtt, on_link_stopped, session);
+    } else {
+        close_handles(session);
+    }
+    (void)uv_run(&session->loop, UV_RUN_DEFAULT);
+}
+
+/* What came too late for the live pipeline joins now. */
+static int analyse_again(struct session *session, struct session_result *result,
+                         struct error *error)
+{
+    const char *why = NULL;
+    if (session->continued) {
+        why = "the night was continued after its recorder had died";
+    } else if (result->late_frames > 0) {
+        why = "samples came too late for the live analysis";
+    } else if (result->findings.unstored > 0) {
+        why = "not every live finding could be stored";
+    }
+    if (!why) {
+        return 0;
+    }
+    station_say(session->station, "analysing", why);
+    return analyse_night(session->settings->night_path, NULL, why, NULL, &result->findings,
+                         &result->analysis, error);
+}
+
+static int run(struct session *session, struct session_result *result, struct error *error)
+{
+    if (session_build(session, error) != 0) {
+        unwind(session);
+        return -1;
+    }
+    result->start_ns = session->clock.start_utc_ns;
+    (void)uv_run(&session->loop, UV_RUN_DEFAULT);
+    const struct intake_counts *counts = intake_get_counts(session->intake);
+    result->samples = counts->samples;
+    result->late_frames = counts->late;
+    result->findings = *findings_get_counts(session->findings);
+    result->analysis = session->analysis;
+    result->end_ns = session->end_ns;
+    if (session->writer_failed) {
+        *error = session->failure;
+        return -1;
+    }
+    return analyse_again(session, result, error);
+}
+
+int session_run(const struct session_settings *settings, struct session_result *result,
+                struct error *error)
+{
+    struct session *session = calloc(1, sizeof *session);
+    memset(result, 0, sizeof *result);
+    if (!session) {
+        return error_set(error, ERROR_MEMORY, "session: out of memory");
+    }
+    session->settings = settings;
+    site_clock_init(&session->clock, settings->clock);
+    int outcome = -1;
+    if (uv_loop_init(&session->loop) != 0) {
+        (void)error_set(error, ERROR_MEMORY, "session: no event loop");
+    } else if (station_new(settings->site, &session->clock, &session->station, error) == 0) {
+        outcome = run(session, result, error);
+        free_parts(session);
+        if (uv_loop_close(&session->loop) != 0) {
+            log_error("session: a handle was left open");
+        }
+    }
+    free(session);
+    return outcome;
+}

@@ -1,0 +1,63 @@
+/* The parts of a running session, shared by session.c (run and tear down), session_build.c and
+ * session_link.c (the broker's side). Must never be included by anything else. */
+#ifndef ROOMWAKE_COLLECTOR_RECORD_SESSION_PARTS_H
+#define ROOMWAKE_COLLECTOR_RECORD_SESSION_PARTS_H
+
+#include <stdbool.h>
+#include <uv.h>
+
+#include "collector/alert/outlet.h"
+#include "collector/ingest/ack.h"
+#include "collector/ingest/intake.h"
+#include "collector/ingest/time_server.h"
+#include "collector/night/writer.h"
+#include "collector/pipeline/pipeline.h"
+#include "collector/record/broker_child.h"
+#include "collector/record/findings.h"
+#include "collector/record/session.h"
+#include "collector/record/site_clock.h"
+#include "collector/record/station.h"
+#include "common/mqtt_uv.h"
+
+enum { OUTLET_PRINT, OUTLET_MQTT, OUTLET_COMMAND, OUTLET_COUNT };
+
+struct session {
+    const struct session_settings *settings;
+    uv_loop_t loop;
+    struct site_clock clock;
+    struct station *station;
+    struct night_writer *writer;
+    bool writer_failed;
+    struct error failure; /* of the end, told when the loop is over */
+    struct findings *findings;
+    struct pipeline *pipeline;
+    struct ack *ack;
+    struct intake *intake;
+    struct time_server *time_server;
+    struct broker_child *broker;
+    struct mqtt_uv *mqtt;
+    char *mqtt_storage;
+    char url[256];
+    struct outlet *outlets[OUTLET_COUNT];
+    uv_timer_t tick;
+    uv_signal_t interrupt;
+    uv_signal_t terminate;
+    bool timers_open;
+    bool stopping;
+    int analysis;          /* what live findings are filed under */
+    int64_t first_mark_id; /* 0 for a fresh night */
+    bool continued;        /* an earlier recorder died on this night */
+    bool running_written;
+    int64_t end_ns;
+};
+
+/* Builds the column that session.c takes down in reverse. */
+int session_build(struct session *session, struct error *error);
+/* Findings first, then the disk, then the nodes are told, then the link, then the rest. */
+void session_stop(struct session *session);
+/* The MQTT client, its subscriptions and what comes in; and the publishing that others need. */
+int session_link_start(struct session *session, struct error *error);
+int session_publish_stored(void *session, const char *topic, const char *payload, size_t length);
+int session_publish_alert(void *session, const char *topic, const void *payload, size_t length);
+
+#endif

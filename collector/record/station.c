@@ -1,0 +1,214 @@
+/* The base station's lines on the terminal.
+ * Must never decide anything. Called by session.c's hooks. */
+#include "collector/record/station.h"
+
+#include <inttypes.h>
+#include <math.h>
+#include <stdbool.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "common/timefmt.h"
+
+#define LINE_SIZE 640
+/* A clock is told again when its uncertainty has changed by this factor. */
+#define RETELL_FACTOR 3.0
+/* "In time": good enough to order a walker's steps through rooms. */
+#define IN_TIME_NS INT64_C(20000000)
+
+struct node_view {
+    bool heard;
+    bool gone;
+    bool silent;
+    bool in_time;
+    int64_t told_uncertainty_ns;
+    char note[MESSAGE_TEXT_SIZE];
+};
+
+struct station {
+    const struct site *site;
+    struct site_clock *clock;
+    bool broker_up;
+    bool broker_told;
+    bool disk_failed;
+    struct node_view *nodes;
+};
+
+int station_new(const struct site *site, struct site_clock *clock, struct station **out,
+                struct error *error)
+{
+    struct station *station = calloc(1, sizeof *station);
+    if (!station) {
+        return error_set(error, ERROR_MEMORY, "station: out of memory");
+    }
+    station->site = site;
+    station->clock = clock;
+    station->nodes = calloc(site->node_count ? site->node_count : 1, sizeof *station->nodes);
+    if (!station->nodes) {
+        free(station);
+        return error_set(error, ERROR_MEMORY, "station: out of memory");
+    }
+    *out = station;
+    return 0;
+}
+
+void station_free(struct station *station)
+{
+    if (station) {
+        free(station->nodes);
+        free(station);
+    }
+}
+
+void station_say(struct station *station, const char *head, const char *text)
+{
+    char now[TIMEFMT_SIZE];
+    timefmt_local(site_clock_now_ns(station->clock), now, NULL);
+    now[8] = '\0'; /* to the second */
+    printf("%s  %-9s %s\n", now, head, text);
+    (void)fflush(stdout);
+}
+
+static void say_node(struct station *station, uint32_t node, const char *head, const char *text)
+{
+    char line[LINE_SIZE];
+    const struct site_node *which = &station->site->nodes[node];
+    (void)snprintf(line, sizeof line, "%s (%s%s): %s", which->id,
+                   station->site->rooms[which->room].id, which->control ? ", control" : "", text);
+    station_say(station, head, line);
+}
+
+void station_hello(struct station *station, uint32_t node, const struct message_hello *hello)
+{
+    struct node_view *view = &station->nodes[node];
+    char text[LINE_SIZE];
+    size_t used =
+        (size_t)snprintf(text, sizeof text, "%s, channels", view->heard ? "here again" : "here");
+    for (size_t i = 0; i < hello->channel_count && used < sizeof text; i++) {
+        used += (size_t)snprintf(text + used, sizeof text - used, "%s %s", i ? "," : "",
+                                 hello->channels[i].name);
+    }
+    view->heard = true;
+    view->gone = false;
+    say_node(station, node, "node", text);
+}
+
+static void say_clock(struct station *station, uint32_t node, const struct message_state *state,
+                      int64_t uncertainty_ns)
+{
+    char text[LINE_SIZE];
+    char error_text[TIMEFMT_SIZE];
+    char trip[TIMEFMT_SIZE] = "not known";
+    timefmt_duration(uncertainty_ns, error_text);
+    if (state->round_trip_ns >= 0) {
+        timefmt_duration(state->round_trip_ns, trip);
+    }
+    (void)snprintf(text, sizeof text,
+                   "%s, +- %s; its clock is %+.3f s off and %+.1f ppm fast; round trip %s",
+                   uncertainty_ns <= IN_TIME_NS ? "in time" : "NOT in time yet", error_text,
+                   -(double)state->fit.offset_ns / 1e9, -(double)state->fit.rate_ppt / 1e6, trip);
+    say_node(station, node, "clock", text);
+}
+
+void station_state(struct station *station, uint32_t node, const struct message_state *state)
+{
+    struct node_view *view = &station->nodes[node];
+    if (state->gone) {
+        if (!view->gone) {
+            say_node(station, node, "node", "gone (stopped, or its link is lost)");
+        }
+        view->gone = true;
+        return;
+    }
+    view->gone = false;
+    if (strcmp(view->note, state->note) != 0) {
+        (void)snprintf(view->note, sizeof view->note, "%s", state->note);
+        say_node(station, node, "node", state->note[0] ? state->note : "no fault any more");
+    }
+    if (!state->fit.known) {
+        return;
+    }
+    int64_t uncertainty_ns = state->fit.uncertainty_ns;
+    bool in_time = uncertainty_ns <= IN_TIME_NS;
+    double factor = view->told_uncertainty_ns > 0
+                        ? (double)uncertainty_ns / (double)view->told_uncertainty_ns
+                        : INFINITY;
+    if (in_time != view->in_time || factor > RETELL_FACTOR || factor < 1 / RETELL_FACTOR) {
+        say_clock(station, node, state, uncertainty_ns);
+        view->in_time = in_time;
+        view->told_uncertainty_ns = uncertainty_ns;
+    }
+}
+
+void station_noticed(struct station *station, uint32_t node, const char *quantity, const char *text)
+{
+    char line[LINE_SIZE];
+    (void)snprintf(line, sizeof line, "%s: %s", quantity, text);
+    say_node(station, node, "watching", line);
+}
+
+void station_waited_for(struct station *station, uint32_t node, bool waited_for)
+{
+    struct node_view *view = &station->nodes[node];
+    if (!waited_for && !view->silent && view->heard) {
+        say_node(station, node, "SILENT",
+                 "nothing heard; the others go on without it, what it still sends is kept");
+    } else if (waited_for && view->silent) {
+        say_node(station, node, "node", "heard again");
+    }
+    view->silent = !waited_for && view->heard;
+}
+
+void station_gap(struct station *station, const struct gap *gap)
+{
+    char length[TIMEFMT_SIZE];
+    char text[LINE_SIZE];
+    timefmt_duration(gap->end_ns - gap->start_ns, length);
+    (void)snprintf(text, sizeof text, "%s without samples: %s", length, gap->reason);
+    say_node(station, gap->node, "gap", text);
+}
+
+void station_mark(struct station *station, const struct mark *mark)
+{
+    char length[TIMEFMT_SIZE];
+    char text[MARK_TEXT_SIZE + 2 * LINE_SIZE];
+    timefmt_duration(mark->end_ns - mark->start_ns, length);
+    (void)snprintf(text, sizeof text, "\"%s\" (%s, for %s)", mark->text,
+                   mark->room[0] ? mark->room : "whole site", length);
+    for (char *c = text; *c; c++) {
+        if ((unsigned char)*c < ' ' || *c == 0x7f) {
+            *c = ' ';
+        }
+    }
+    station_say(station, "mark", text);
+}
+
+void station_disk(struct station *station, const struct error *failure)
+{
+    if (failure && !station->disk_failed) {
+        char text[sizeof failure->text + 64];
+        (void)snprintf(text, sizeof text, "the disk refuses: %s; the nodes keep their samples",
+                       failure->text);
+        station_say(station, "NOT RECORDING", text);
+    } else if (!failure && station->disk_failed) {
+        station_say(station, "disk", "recording again; nothing was lost");
+    }
+    station->disk_failed = failure != NULL;
+}
+
+void station_broker(struct station *station, bool up, const char *why)
+{
+    char text[LINE_SIZE];
+    if (up && (!station->broker_up || !station->broker_told)) {
+        station_say(station, "broker", station->broker_told ? "there again" : "there");
+    } else if (!up && (station->broker_up || !station->broker_told)) {
+        (void)snprintf(text, sizeof text,
+                       "no broker (%s); trying again, the nodes keep their "
+                       "samples",
+                       why);
+        station_say(station, "NOT RECORDING", text);
+    }
+    station->broker_up = up;
+    station->broker_told = true;
+}

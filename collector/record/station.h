@@ -1,0 +1,35 @@
+/* What the base station says on the terminal while a night is recorded: nodes coming, in time,
+ * silent; the disk; the broker. Must never decide anything, nor say the same thing twice in a row.
+ */
+#ifndef ROOMWAKE_COLLECTOR_RECORD_STATION_H
+#define ROOMWAKE_COLLECTOR_RECORD_STATION_H
+
+#include <stdint.h>
+
+#include "collector/model/gap.h"
+#include "collector/model/mark.h"
+#include "collector/record/site_clock.h"
+#include "common/message.h"
+#include "common/site.h"
+
+struct station;
+
+/* `site` and `clock` must outlive it. Lines go to standard output, one each, with the local time.
+ */
+int station_new(const struct site *site, struct site_clock *clock, struct station **station,
+                struct error *error);
+void station_free(struct station *station);
+
+void station_say(struct station *station, const char *head, const char *text);
+void station_hello(struct station *station, uint32_t node, const struct message_hello *hello);
+void station_state(struct station *station, uint32_t node, const struct message_state *state);
+/* The node's quiet spell is over, or something about its noise is to be known. */
+void station_noticed(struct station *station, uint32_t node, const char *quantity,
+                     const char *text);
+void station_waited_for(struct station *station, uint32_t node, bool waited_for);
+void station_gap(struct station *station, const struct gap *gap);
+void station_mark(struct station *station, const struct mark *mark);
+void station_disk(struct station *station, const struct error *failure);
+void station_broker(struct station *station, bool up, const char *why);
+
+#endif
