@@ -1,0 +1,244 @@
+/* The night in words: a paragraph a part, each a person can check against the exports.
+ * Must never say more than the night holds. Called by cmd_review.c. */
+#include "collector/export/review.h"
+
+#include <inttypes.h>
+#include <stdbool.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "collector/alert/sentence.h"
+#include "common/site.h"
+#include "common/timefmt.h"
+
+struct review {
+    struct night_reader *reader;
+    FILE *out;
+    const struct site *site;
+    struct night_info info;
+    struct text text;
+    size_t told;     /* in the part that is being written */
+    uint64_t *alone; /* disturbances a node that no other node shares */
+    uint64_t disturbances;
+    uint64_t in_coincidences;
+    struct error *error;
+};
+
+static void print_time(FILE *out, int64_t time_ns)
+{
+    char local[TIMEFMT_SIZE];
+    timefmt_local(time_ns, local, NULL);
+    fprintf(out, "%s", local);
+}
+
+static void print_clean(FILE *out, const char *text)
+{
+    for (const char *c = text; *c; c++) {
+        (void)fputc((unsigned char)*c < ' ' || *c == 0x7f ? ' ' : *c, out);
+    }
+}
+
+static const char *node_id(const struct review *review, uint32_t node)
+{
+    return node < review->site->node_count ? review->site->nodes[node].id : "?";
+}
+
+static const char *node_room(const struct review *review, uint32_t node)
+{
+    return node < review->site->node_count ? review->site->rooms[review->site->nodes[node].room].id
+                                           : "?";
+}
+
+static void write_head(struct review *review)
+{
+    char start[TIMEFMT_SIZE];
+    char zone[TIMEFMT_SIZE];
+    char utc[TIMEFMT_SIZE];
+    char length[TIMEFMT_SIZE] = "not closed";
+    timefmt_local(review->info.start_ns, start, zone);
+    timefmt_rfc3339(review->info.start_ns, utc);
+    if (review->info.end_ns != 0) {
+        timefmt_duration(review->info.end_ns - review->info.start_ns, length);
+    }
+    fprintf(review->out, "Night %s, site \"", review->info.id);
+    print_clean(review->out, review->site->title);
+    fprintf(review->out, "\" (%s)\n", review->site->id);
+    fprintf(review->out, "  began %s (UTC%s; %s), length: %s; %s; analysis %d\n", start, zone, utc,
+            length, review->info.origin, review->info.analysis);
+}
+
+static int write_nodes(struct review *review)
+{
+    fprintf(review->out, "\nNodes\n");
+    for (uint32_t node = 0; node < review->site->node_count; node++) {
+        struct night_node_summary summary;
+        if (night_read_node_summary(review->reader, node, &summary, review->error) != 0) {
+            return -1;
+        }
+        const struct site_node *one = &review->site->nodes[node];
+        fprintf(review->out, "  %s in %s%s: ", one->id, node_room(review, node),
+                one->control ? " (control)" : "");
+        if (summary.samples == 0) {
+            fprintf(review->out, "no samples\n");
+            continue;
+        }
+        char error_text[TIMEFMT_SIZE] = "not told";
+        if (summary.clock_sd_ns >= 0) {
+            timefmt_duration(summary.clock_sd_ns, error_text);
+        } else {
+            timefmt_duration((int64_t)(one->clock_error_s * 1e9), error_text);
+        }
+        fprintf(review->out, "%" PRIu64 " samples, clock +- %s", summary.samples, error_text);
+        if (summary.late_frames > 0) {
+            fprintf(review->out, ", %" PRIu64 " of %" PRIu64 " messages came late",
+                    summary.late_frames, summary.frames);
+        }
+        fprintf(review->out, "\n");
+    }
+    return 0;
+}
+
+static int write_gap(void *context, const struct gap *gap)
+{
+    struct review *review = context;
+    char length[TIMEFMT_SIZE];
+    timefmt_duration(gap->end_ns - gap->start_ns, length);
+    fprintf(review->out, "%s  ", review->told++ ? "" : "\nGaps\n");
+    print_time(review->out, gap->start_ns);
+    fprintf(review->out, " %s (%s), %s: ", node_id(review, gap->node), node_room(review, gap->node),
+            length);
+    print_clean(review->out, gap->reason);
+    (void)fputc('\n', review->out);
+    return 0;
+}
+
+static int write_mark(void *context, const struct mark *mark)
+{
+    struct review *review = context;
+    char length[TIMEFMT_SIZE];
+    timefmt_duration(mark->end_ns - mark->start_ns, length);
+    fprintf(review->out, "%s  ", review->told++ ? "" : "\nMarks\n");
+    print_time(review->out, mark->start_ns);
+    fprintf(review->out, " for %s, %s: ", length, mark->room[0] ? mark->room : "whole site");
+    print_clean(review->out, mark->text);
+    (void)fputc('\n', review->out);
+    return 0;
+}
+
+static int write_notice(void *context, uint32_t node, const char *quantity, int64_t time_ns,
+                        const char *text)
+{
+    struct review *review = context;
+    (void)time_ns;
+    fprintf(review->out,
+            "%s  %s (%s) %s: ", review->told++ ? "" : "\nWhat the quiet spell taught\n",
+            node_id(review, node), node_room(review, node), quantity);
+    print_clean(review->out, text);
+    (void)fputc('\n', review->out);
+    return 0;
+}
+
+static int write_coincidence(void *context, const struct coincidence *coincidence)
+{
+    struct review *review = context;
+    fprintf(review->out, "%s\n", review->told++ ? "" : "\nCoincidences\n");
+    for (size_t i = 0; i < coincidence->member_count; i++) {
+        uint32_t node = coincidence->members[i].node;
+        if (node < review->site->node_count && review->alone[node] > 0) {
+            review->alone[node]--;
+        }
+        review->in_coincidences++;
+    }
+    text_clear(&review->text);
+    if (sentence_account(review->site, coincidence, &review->text) != 0) {
+        return error_set(review->error, ERROR_MEMORY, "review: out of memory");
+    }
+    fprintf(review->out, "%s%s", coincidence->alert ? "ALERT  " : "", review->text.bytes);
+    return 0;
+}
+
+static int count_disturbance(void *context, const struct disturbance *disturbance)
+{
+    struct review *review = context;
+    if (disturbance->node < review->site->node_count) {
+        review->alone[disturbance->node]++;
+        review->disturbances++;
+    }
+    return 0;
+}
+
+static void write_alone(struct review *review)
+{
+    fprintf(review->out, "\nSeen by one node only: ");
+    if (review->disturbances == review->in_coincidences) {
+        fprintf(review->out, "nothing.\n");
+        return;
+    }
+    bool first = true;
+    for (uint32_t node = 0; node < review->site->node_count; node++) {
+        if (review->alone[node] > 0) {
+            fprintf(review->out, "%s%" PRIu64 " by %s (%s)", first ? "" : ", ", review->alone[node],
+                    node_id(review, node), node_room(review, node));
+            first = false;
+        }
+    }
+    fprintf(review->out, ". Without a second witness these are no findings.\n");
+}
+
+static int write_parts(struct review *review)
+{
+    const int analysis = review->info.analysis;
+    write_head(review);
+    if (write_nodes(review) != 0) {
+        return -1;
+    }
+    review->told = 0;
+    if (night_each_notice(review->reader, analysis, write_notice, review, review->error) != 0) {
+        return -1;
+    }
+    review->told = 0;
+    if (night_each_gap(review->reader, write_gap, review, review->error) != 0) {
+        return -1;
+    }
+    review->told = 0;
+    if (night_each_mark(review->reader, write_mark, review, review->error) != 0 ||
+        night_each_disturbance(review->reader, analysis, count_disturbance, review,
+                               review->error) != 0) {
+        return -1;
+    }
+    review->told = 0;
+    if (night_each_coincidence(review->reader, analysis, write_coincidence, review,
+                               review->error) != 0) {
+        return -1;
+    }
+    if (review->told == 0) {
+        fprintf(review->out, "\nNo coincidence: no two nodes were disturbed together.\n");
+    }
+    write_alone(review);
+    return 0;
+}
+
+int review_write(struct night_reader *reader, FILE *out, struct error *error)
+{
+    struct review review = {.reader = reader, .out = out, .error = error};
+    struct site *site = NULL;
+    int result = -1;
+    if (night_read_info(reader, &review.info, error) != 0 ||
+        night_read_site(reader, 0, &site, error) != 0) {
+        return -1;
+    }
+    review.site = site;
+    review.alone = calloc(site->node_count ? site->node_count : 1, sizeof *review.alone);
+    if (!review.alone) {
+        (void)error_set(error, ERROR_MEMORY, "review: out of memory");
+    } else {
+        result = write_parts(&review);
+    }
+    if (result == 0 && (fflush(out) != 0 || ferror(out))) {
+        result = error_set(error, ERROR_IO, "review: can't write");
+    }
+    free(review.alone);
+    text_free(&review.text);
+    site_free(site);
+    return result;
+}
