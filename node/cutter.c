@@ -1,0 +1,218 @@
+/* Runs of counts -> one block a channel -> numbered frames.
+ * Must never alter a count or a time: what does not line up gets explicit times. Called by
+ * sampler.c. */
+#include "node/cutter.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define ROUNDING_NS 2 /* a driver's t0 is rounded, and so is the line it is compared with */
+
+/* What one channel gathered since the last cut. */
+struct pending {
+    int32_t *counts;
+    int64_t *times_ns; /* kept for even blocks too: the next run may turn them uneven */
+    size_t count;
+    size_t size;
+    int64_t period_ps; /* of the whole block; 0 once it is uneven */
+    int64_t last_ns;   /* of the last sample ever taken */
+    bool any;
+};
+
+struct cutter {
+    struct pending *pending;
+    size_t channel_count;
+    uint64_t boot;
+    uint64_t seq;
+    int64_t block_ns;
+    int64_t until_ns;    /* promised so far */
+    int64_t last_cut_ns; /* the promise of the last frame that was due */
+    bool begun;
+    size_t samples;
+    uint64_t refused;
+    cutter_emit emit;
+    void *context;
+};
+
+int cutter_new(size_t count, uint64_t boot, int64_t block_ns, cutter_emit emit, void *context,
+               struct cutter **out, struct error *error)
+{
+    struct cutter *cutter = calloc(1, sizeof *cutter);
+    struct pending *pending = calloc(count ? count : 1, sizeof *pending);
+    if (!cutter || !pending || count > NODE_CHANNELS_MAX) {
+        free(cutter);
+        free(pending);
+        return count > NODE_CHANNELS_MAX
+                   ? error_set(error, ERROR_RANGE, "cutter: more than %d channels",
+                               NODE_CHANNELS_MAX)
+                   : error_set(error, ERROR_MEMORY, "cutter: out of memory");
+    }
+    cutter->pending = pending;
+    cutter->channel_count = count;
+    cutter->boot = boot;
+    cutter->block_ns = block_ns;
+    cutter->emit = emit;
+    cutter->context = context;
+    *out = cutter;
+    return 0;
+}
+
+void cutter_free(struct cutter *cutter)
+{
+    if (!cutter) {
+        return;
+    }
+    for (size_t i = 0; i < cutter->channel_count; i++) {
+        free(cutter->pending[i].counts);
+        free(cutter->pending[i].times_ns);
+    }
+    free(cutter->pending);
+    free(cutter);
+}
+
+static void fill_block(const struct pending *pending, size_t channel, struct block *block)
+{
+    *block = (struct block){.channel = (uint16_t)channel,
+                            .encoding = BLOCK_INT32,
+                            .count = (uint32_t)pending->count,
+                            .t0_ns = pending->times_ns[0],
+                            .period_ps = pending->period_ps,
+                            .times_ns = pending->period_ps > 0 ? NULL : pending->times_ns,
+                            .counts = pending->counts};
+}
+
+/* Before the first promise only what lies before the earliest sample is surely told. */
+static int64_t promise_ns(const struct cutter *cutter)
+{
+    if (cutter->begun) {
+        return cutter->until_ns;
+    }
+    int64_t earliest = INT64_MAX;
+    for (size_t i = 0; i < cutter->channel_count; i++) {
+        const struct pending *pending = &cutter->pending[i];
+        if (pending->count > 0 && pending->times_ns[0] < earliest) {
+            earliest = pending->times_ns[0];
+        }
+    }
+    return earliest;
+}
+
+static void cut(struct cutter *cutter)
+{
+    struct frame frame;
+    memset(&frame, 0, sizeof frame);
+    frame.boot = cutter->boot;
+    frame.seq = ++cutter->seq;
+    frame.until_node_ns = promise_ns(cutter);
+    for (size_t i = 0; i < cutter->channel_count; i++) {
+        if (cutter->pending[i].count > 0) {
+            fill_block(&cutter->pending[i], i, &frame.blocks[frame.block_count++]);
+        }
+    }
+    cutter->emit(cutter->context, &frame);
+    for (size_t i = 0; i < cutter->channel_count; i++) {
+        cutter->pending[i].count = 0;
+    }
+    cutter->samples = 0;
+}
+
+static bool make_room(struct pending *pending)
+{
+    if (pending->count < pending->size) {
+        return true;
+    }
+    size_t size = pending->size ? pending->size * 2 : 64;
+    int32_t *counts = realloc(pending->counts, size * sizeof *counts);
+    if (!counts) {
+        return false;
+    }
+    pending->counts = counts;
+    int64_t *times = realloc(pending->times_ns, size * sizeof *times);
+    if (!times) {
+        return false;
+    }
+    pending->times_ns = times;
+    pending->size = size;
+    return true;
+}
+
+/* Where the block's line says that the next sample lies. */
+static bool lines_up(const struct pending *pending, int64_t time_ns, int64_t period_ps)
+{
+    if (pending->period_ps != period_ps || period_ps <= 0) {
+        return false;
+    }
+    struct block line = {.t0_ns = pending->times_ns[0], .period_ps = period_ps};
+    int64_t apart = time_ns - block_time_ns(&line, (uint32_t)pending->count);
+    return apart >= -ROUNDING_NS && apart <= ROUNDING_NS;
+}
+
+static void take(struct cutter *cutter, size_t channel, int64_t time_ns, int64_t period_ps,
+                 int32_t count)
+{
+    struct pending *pending = &cutter->pending[channel];
+    if (pending->any && time_ns <= pending->last_ns) {
+        cutter->refused++;
+        return;
+    }
+    if (cutter->samples >= CUTTER_SAMPLES_MAX) {
+        cut(cutter);
+    }
+    if (!make_room(pending)) {
+        cutter->refused++;
+        return;
+    }
+    if (pending->count == 0) {
+        pending->period_ps = period_ps;
+    } else if (!lines_up(pending, time_ns, period_ps)) {
+        pending->period_ps = 0;
+    }
+    pending->times_ns[pending->count] = time_ns;
+    pending->counts[pending->count++] = count;
+    pending->last_ns = time_ns;
+    pending->any = true;
+    cutter->samples++;
+}
+
+void cutter_samples(struct cutter *cutter, size_t channel, int64_t t0_ns, int64_t period_ps,
+                    const int32_t *counts, size_t count)
+{
+    if (channel >= cutter->channel_count || period_ps <= 0 || count > UINT32_MAX) {
+        cutter->refused += count;
+        return;
+    }
+    struct block run = {.t0_ns = t0_ns, .period_ps = period_ps};
+    for (size_t i = 0; i < count; i++) {
+        take(cutter, channel, block_time_ns(&run, (uint32_t)i), period_ps, counts[i]);
+    }
+}
+
+void cutter_change(struct cutter *cutter, size_t channel, int64_t time_ns, int32_t count)
+{
+    if (channel >= cutter->channel_count) {
+        cutter->refused++;
+        return;
+    }
+    take(cutter, channel, time_ns, 0, count);
+}
+
+void cutter_advance(struct cutter *cutter, int64_t until_node_ns, bool now)
+{
+    if (!cutter->begun) {
+        cutter->begun = true;
+        cutter->until_ns = until_node_ns;
+        cutter->last_cut_ns = until_node_ns;
+    }
+    if (until_node_ns > cutter->until_ns) {
+        cutter->until_ns = until_node_ns;
+    }
+    if (now || cutter->until_ns - cutter->last_cut_ns >= cutter->block_ns) {
+        cutter->last_cut_ns = cutter->until_ns;
+        cut(cutter);
+    }
+}
+
+uint64_t cutter_refused(const struct cutter *cutter)
+{
+    return cutter->refused;
+}

@@ -1,0 +1,189 @@
+/* Promises of the cutter: what goes in comes out, once, in numbered frames, with its own times.
+ * Must never need a clock. */
+#include "tests/unit/test.h"
+
+#include "common/clock.h"
+#include "node/cutter.h"
+
+#define PERIOD_PS INT64_C(5000000000) /* 200 Hz */
+
+struct told {
+    int frames;
+    uint64_t last_seq;
+    int64_t until_ns;
+    int blocks;
+    size_t samples;
+    struct block last; /* of the last frame; pointers replaced by the copies below */
+    int32_t counts[64];
+    int64_t times[64];
+};
+
+static void on_frame(void *context, struct frame *frame)
+{
+    struct told *told = context;
+    told->frames++;
+    assert_int_equal(frame->seq, told->last_seq + 1);
+    assert_true(frame->until_node_ns >= told->until_ns || told->frames == 1);
+    assert_int_equal(frame->boot, 77);
+    told->last_seq = frame->seq;
+    told->until_ns = frame->until_node_ns;
+    told->blocks = frame->block_count;
+    for (int i = 0; i < frame->block_count; i++) {
+        const struct block *block = &frame->blocks[i];
+        told->samples += block->count;
+        told->last = *block;
+        for (uint32_t k = 0; k < block->count && k < 64; k++) {
+            told->counts[k] = block->counts[k];
+            told->times[k] = block_time_ns(block, k);
+        }
+    }
+}
+
+static struct cutter *make(struct told *told, size_t channels)
+{
+    struct cutter *cutter;
+    memset(told, 0, sizeof *told);
+    assert_int_equal(cutter_new(channels, 77, NS_PER_S, on_frame, told, &cutter, NULL), 0);
+    return cutter;
+}
+
+static void runs_that_line_up_make_one_even_block(void **state)
+{
+    (void)state;
+    struct told told;
+    struct cutter *cutter = make(&told, 1);
+    int32_t counts[7] = {1, 2, 3, 4, 5, 6, 7};
+    cutter_advance(cutter, 1000, false);
+    for (int64_t i = 0; i < 5; i++) {
+        cutter_samples(cutter, 0, 2000 + i * 7 * 5000000 + (i % 2), PERIOD_PS, counts, 7);
+    }
+    cutter_advance(cutter, 1000 + NS_PER_S, false);
+    assert_int_equal(told.frames, 1);
+    assert_int_equal(told.last.count, 35);
+    assert_int64_equal(told.last.period_ps, PERIOD_PS);
+    assert_int64_equal(told.last.t0_ns, 2000);
+    assert_null(told.last.times_ns);
+    assert_int_equal(told.counts[34], 7);
+    cutter_free(cutter);
+}
+
+static void a_run_that_does_not_line_up_keeps_each_samples_own_time(void **state)
+{
+    (void)state;
+    struct told told;
+    struct cutter *cutter = make(&told, 1);
+    int32_t counts[2] = {10, -20};
+    cutter_advance(cutter, 0, false);
+    cutter_samples(cutter, 0, 100, PERIOD_PS, counts, 2);
+    cutter_samples(cutter, 0, 100 + 2 * 5000000 + 3, PERIOD_PS, counts, 2);
+    cutter_samples(cutter, 0, 60000000, PERIOD_PS / 2, counts, 1);
+    cutter_advance(cutter, NS_PER_S, false);
+    assert_int_equal(told.last.count, 5);
+    assert_int64_equal(told.last.period_ps, 0);
+    const int64_t expected[5] = {100, 5000100, 10000103, 15000103, 60000000};
+    for (int i = 0; i < 5; i++) {
+        assert_int64_equal(told.times[i], expected[i]);
+    }
+    cutter_free(cutter);
+}
+
+static void the_frame_after_an_uneven_one_is_even_again(void **state)
+{
+    (void)state;
+    struct told told;
+    struct cutter *cutter = make(&told, 1);
+    int32_t counts[2] = {1, 2};
+    cutter_advance(cutter, 0, false);
+    cutter_samples(cutter, 0, 100, PERIOD_PS, counts, 2);
+    cutter_samples(cutter, 0, 50000000, PERIOD_PS, counts, 2);
+    cutter_advance(cutter, NS_PER_S, false);
+    cutter_samples(cutter, 0, NS_PER_S, PERIOD_PS, counts, 2);
+    cutter_advance(cutter, 2 * NS_PER_S, false);
+    assert_int64_equal(told.last.period_ps, PERIOD_PS);
+    cutter_free(cutter);
+}
+
+static void a_quiet_on_change_channel_is_told_by_the_promise_alone(void **state)
+{
+    (void)state;
+    struct told told;
+    struct cutter *cutter = make(&told, 1);
+    cutter_advance(cutter, 5, false);
+    cutter_advance(cutter, 5 + NS_PER_S, false);
+    assert_int_equal(told.frames, 1);
+    assert_int_equal(told.blocks, 0);
+    assert_int64_equal(told.until_ns, 5 + NS_PER_S);
+    cutter_change(cutter, 0, 7 + NS_PER_S, 1);
+    cutter_advance(cutter, 5 + 2 * NS_PER_S, false);
+    assert_int_equal(told.last.count, 1);
+    assert_int64_equal(told.times[0], 7 + NS_PER_S);
+    cutter_free(cutter);
+}
+
+static void a_frame_is_cut_only_when_it_is_due_or_asked_for(void **state)
+{
+    (void)state;
+    struct told told;
+    struct cutter *cutter = make(&told, 1);
+    cutter_advance(cutter, 0, false);
+    cutter_advance(cutter, NS_PER_S - 1, false);
+    assert_int_equal(told.frames, 0);
+    cutter_advance(cutter, NS_PER_S - 1, true);
+    assert_int_equal(told.frames, 1);
+    cutter_advance(cutter, NS_PER_S, false);
+    assert_int_equal(told.frames, 1);
+    cutter_advance(cutter, NS_PER_S - 5, true); /* the promise never goes back */
+    assert_int64_equal(told.until_ns, NS_PER_S);
+    cutter_free(cutter);
+}
+
+static void a_flood_is_cut_early_without_a_false_promise_and_fits_a_message(void **state)
+{
+    (void)state;
+    struct told told;
+    struct cutter *cutter = make(&told, 2);
+    size_t size = 3 * CUTTER_SAMPLES_MAX;
+    int32_t *counts = calloc(size, sizeof *counts);
+    cutter_advance(cutter, 50, false);
+    cutter_samples(cutter, 0, 60, 1000000, counts, size);
+    cutter_samples(cutter, 1, 60, 1000000, counts, 10);
+    assert_int_equal(told.frames, 3);
+    assert_int64_equal(told.until_ns, 50);
+    cutter_advance(cutter, NS_PER_S, true);
+    assert_int_equal(told.samples, size + 10);
+    assert_int_equal(told.blocks, 1);
+    assert_true((size_t)CUTTER_SAMPLES_MAX * 15 + 8192 < WIRE_MESSAGE_MAX);
+    free(counts);
+    cutter_free(cutter);
+}
+
+static void samples_that_are_not_later_are_refused_and_counted(void **state)
+{
+    (void)state;
+    struct told told;
+    struct cutter *cutter = make(&told, 1);
+    int32_t counts[3] = {1, 2, 3};
+    cutter_advance(cutter, 0, false);
+    cutter_samples(cutter, 0, 5000000, PERIOD_PS, counts, 3);
+    cutter_samples(cutter, 0, 10000000, PERIOD_PS, counts, 3); /* two overlap, one is new */
+    cutter_change(cutter, 0, 1, 5);
+    cutter_samples(cutter, 9, NS_PER_S, PERIOD_PS, counts, 3); /* no such channel */
+    cutter_advance(cutter, NS_PER_S, true);
+    assert_int_equal(told.samples, 4);
+    assert_int_equal(cutter_refused(cutter), 6);
+    cutter_free(cutter);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(runs_that_line_up_make_one_even_block),
+        cmocka_unit_test(a_run_that_does_not_line_up_keeps_each_samples_own_time),
+        cmocka_unit_test(the_frame_after_an_uneven_one_is_even_again),
+        cmocka_unit_test(a_quiet_on_change_channel_is_told_by_the_promise_alone),
+        cmocka_unit_test(a_frame_is_cut_only_when_it_is_due_or_asked_for),
+        cmocka_unit_test(a_flood_is_cut_early_without_a_false_promise_and_fits_a_message),
+        cmocka_unit_test(samples_that_are_not_later_are_refused_and_counted),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
