@@ -1,0 +1,134 @@
+/* A site in memory: loading, looking up, setting a number, freeing.
+ * Must never keep a site that was not checked.
+ * Called by both programs and most commands; the JSON is read in site_parse.c. */
+#include "common/site.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "common/site_numbers.h"
+
+const struct site_number site_numbers[SITE_NUMBER_COUNT] = {
+    {"mains_hz", offsetof(struct site, mains_hz), 10, 400, 50},
+    {"baseline_s", offsetof(struct site, baseline_s), 1, 86400, 600},
+    {"false_onsets_per_hour", offsetof(struct site, false_onsets_per_hour), 1e-6, 3600, 0.5},
+    {"alert_limit_per_night", offsetof(struct site, alert_limit_per_night), 0, 1e6, 0.1},
+    {"order_confidence", offsetof(struct site, order_confidence), 0.5, 0.999999, 0.95},
+};
+
+void site_free(struct site *site)
+{
+    if (site) {
+        free(site->rooms);
+        free(site->doors);
+        free(site->nodes);
+        free(site);
+    }
+}
+
+size_t site_find_node(const struct site *site, const char *id)
+{
+    for (size_t i = 0; i < site->node_count; i++) {
+        if (strcmp(site->nodes[i].id, id) == 0) {
+            return i;
+        }
+    }
+    return SIZE_MAX;
+}
+
+size_t site_find_room(const struct site *site, const char *id)
+{
+    for (size_t i = 0; i < site->room_count; i++) {
+        if (strcmp(site->rooms[i].id, id) == 0) {
+            return i;
+        }
+    }
+    return SIZE_MAX;
+}
+
+size_t site_node_find_channel(const struct site_node *node, const char *name)
+{
+    for (size_t i = 0; i < node->channel_count; i++) {
+        if (strcmp(node->channels[i].name, name) == 0) {
+            return i;
+        }
+    }
+    return SIZE_MAX;
+}
+
+int site_set(struct site *site, const char *key, const char *value, struct error *error)
+{
+    for (size_t i = 0; i < SITE_NUMBER_COUNT; i++) {
+        const struct site_number *number = &site_numbers[i];
+        if (strcmp(number->name, key) != 0) {
+            continue;
+        }
+        struct decimal parsed;
+        if (decimal_parse(value, strlen(value), &parsed, error) != 0) {
+            return error_wrap(error, "%s", key);
+        }
+        double told = decimal_to_double(parsed);
+        if (!(told >= number->low && told <= number->high)) {
+            return error_set(error, ERROR_RANGE, "%s: %g is not within %g to %g", key, told,
+                             number->low, number->high);
+        }
+        memcpy((char *)site + number->offset, &told, sizeof told);
+        return 0;
+    }
+    return error_set(error, ERROR_NOT_FOUND, "%s: no such number of a site", key);
+}
+
+/* All of an open file, at most SITE_FILE_MAX bytes; *text is the caller's. */
+static int read_all(FILE *file, const char *path, char **text, size_t *length, struct error *error)
+{
+    size_t size = 65536;
+    *length = 0;
+    *text = malloc(size + 1);
+    while (*text) {
+        *length += fread(*text + *length, 1, size - *length, file);
+        if (*length < size) {
+            break;
+        }
+        if (size >= SITE_FILE_MAX) {
+            return error_set(error, ERROR_RANGE, "%s: over %u bytes", path, SITE_FILE_MAX);
+        }
+        size *= 2;
+        char *grown = realloc(*text, size + 1);
+        if (!grown) {
+            free(*text);
+        }
+        *text = grown;
+    }
+    if (!*text) {
+        return error_set(error, ERROR_MEMORY, "%s: out of memory", path);
+    }
+    if (ferror(file)) {
+        return error_set(error, ERROR_IO, "%s: %s", path, strerror(errno));
+    }
+    (*text)[*length] = '\0';
+    return 0;
+}
+
+int site_load(const char *path, struct site **site, char **text, struct error *error)
+{
+    FILE *file = fopen(path, "rbe");
+    if (!file) {
+        return error_set(error, errno == ENOENT ? ERROR_NOT_FOUND : ERROR_IO, "%s: %s", path,
+                         strerror(errno));
+    }
+    char *bytes = NULL;
+    size_t length = 0;
+    int failed = read_all(file, path, &bytes, &length, error);
+    (void)fclose(file);
+    if (failed == 0) {
+        failed = site_parse(bytes, length, path, site, error);
+    }
+    if (failed == 0 && text) {
+        *text = bytes;
+    } else {
+        free(bytes);
+    }
+    return failed;
+}
