@@ -1,0 +1,21 @@
+/* One entry of a script's list of events. Part of script.c, split by idea.
+ * Must never allocate. Called by script.c only. */
+#ifndef ROOMWAKE_NODE_WORLD_SCRIPT_EVENT_H
+#define ROOMWAKE_NODE_WORLD_SCRIPT_EVENT_H
+
+#include <cjson/cJSON.h>
+
+#include "node/world/script.h"
+
+/* Reads one event; `path` names it ("events[3]"). Wires must be in `script` already. */
+int script_event_read(const cJSON *item, const char *path, const struct site *site,
+                      const struct script *script, struct event *event, struct error *error);
+
+/* object.field as three numbers within +-limit; `fallback` NULL: it must be there. */
+int script_read_vector(const cJSON *object, const char *path, const char *field, double limit,
+                       const double fallback[3], double out[3], struct error *error);
+/* object.field as a wire's index. */
+int script_read_wire(const cJSON *object, const char *path, const char *field,
+                     const struct script *script, size_t *wire, struct error *error);
+
+#endif
