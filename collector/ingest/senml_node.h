@@ -16,7 +16,8 @@
 /* The least uncertainty, 1 sigma, of a time that counts from the message's arrival: what a home
  * network may hold a message back (common practice, no source). */
 #define SENML_ARRIVAL_SD_NS INT64_C(100000000)
-#define SENML_NODE_PACKS_KEPT 32
+/* A record that repeats one of this many before it in its channel is dropped. */
+#define SENML_REMEMBERED 1024
 
 struct senml_node;
 
@@ -24,17 +25,17 @@ struct senml_node;
 int senml_node_new(const struct site_node *node, struct senml_node **senml, struct error *error);
 void senml_node_free(struct senml_node *senml);
 
-/* What a pack became. Pointers are valid until the next call with the same senml_node. */
+/* What a pack became: blocks in site time. Pointers are valid until the next call. */
 struct senml_batch {
-    bool repeated; /* the same pack with absolute times came before: nothing in it */
-    bool from_arrival;
-    size_t skipped; /* records that are no channel of the node; the first of them: */
+    const struct block *blocks; /* in order: times after all that came before */
+    size_t block_count;
+    const struct block *late; /* older than what came before */
+    size_t late_count;
+    size_t repeated; /* records that came before, same time and value */
+    size_t skipped;  /* records that are no channel of the node; the first of them: */
     char skipped_name[SENML_NAME_SIZE];
-    size_t block_count; /* in order: times after all that came before */
-    struct block blocks[NODE_CHANNELS_MAX];
-    size_t late_count; /* older than what came before */
-    struct block late[NODE_CHANNELS_MAX];
-    int64_t first_ns;
+    bool from_arrival;
+    int64_t first_ns; /* of `blocks` */
     int64_t last_ns;
     int64_t clock_sd_ns; /* 1 sigma of the times in it */
 };
