@@ -19,13 +19,17 @@ void timefmt_rfc3339(int64_t utc_ns, char text[TIMEFMT_SIZE]);
 /* Decimal seconds since 1970, up to nine digits of fraction (more must be zeros), exponent allowed.
  */
 int timefmt_parse_seconds(const char *text, size_t length, int64_t *utc_ns, struct error *error);
+/* The same, but digits finer than a nanosecond are rounded, half away from zero: for senders that
+ * print doubles. */
+int timefmt_parse_seconds_nearest(const char *text, size_t length, int64_t *utc_ns,
+                                  struct error *error);
 /* "1709330400.123456": no trailing zeros, no dot for whole seconds. */
 void timefmt_seconds(int64_t utc_ns, char text[TIMEFMT_SIZE]);
 
 /* "22:00:00.123" in local time, for people; the zone's offset as "+01:00" if `zone` is not NULL. */
 void timefmt_local(int64_t utc_ns, char text[TIMEFMT_SIZE], char zone[TIMEFMT_SIZE]);
 
-/* A duration for people: "12 ms", "3.4 s", "2 min 5 s", "8 h 3 min". */
+/* A duration for people: "12 ms", "3.4 s", "2 min 5 s", "8 h 3 min"; below 1 ms "0.04 ms". */
 void timefmt_duration(int64_t ns, char text[TIMEFMT_SIZE]);
 
 /* RFC 5905 sec. 6 timestamps: seconds since 1900 in the high 32 bits, fraction in the low. The era

@@ -25,8 +25,10 @@ struct topic {
 };
 
 int topic_parse(const char *text, struct topic *topic, struct error *error);
+/* `node` is not looked at for the site's own. A name that is not valid gives "": nothing can be
+ * published or subscribed there. */
 void topic_format(enum topic_kind kind, const char *site, const char *node, char text[TOPIC_SIZE]);
-/* The filter of all nodes' messages of a kind: "roomwake/SITE/+/blocks". */
+/* The filter of all nodes' messages of a kind: "roomwake/SITE/+/blocks"; "roomwake/SITE/mark". */
 void topic_format_filter(enum topic_kind kind, const char *site, char text[TOPIC_SIZE]);
 
 #endif
