@@ -33,6 +33,7 @@ struct line {
     double rate; /* ns of offset a ns of node time */
     double rate_sd;
     double residual_ns; /* weighted rms about the line */
+    double bias_ns;     /* how far all points together may lie to one side */
 };
 
 void clock_fitter_init(struct clock_fitter *fitter, int64_t span_ns, int64_t growth_ppb)
@@ -95,8 +96,9 @@ static int64_t middle_ns(const struct clock_exchange *exchange)
     return exchange->t1_ns + (exchange->t4_ns - exchange->t1_ns) / 2;
 }
 
-/* Fills points relative to the newest exchange; returns the least delay. An excess of delay over
- * the least, if all of it lay on one way, moves the offset by half of it. */
+/* Fills points relative to the newest exchange; returns the least delay. An excess of delay, if all
+ * of it lay on one way, moves the offset by half of it. The least delay seen has an excess too: of
+ * `count` waiting times of mean m the least is m / count long on the average. */
 static double make_points(const struct clock_fitter *fitter, struct point *points)
 {
     const struct clock_exchange *newest = &fitter->best[fitter->count - 1];
@@ -109,8 +111,15 @@ static double make_points(const struct clock_fitter *fitter, struct point *point
         points[i].delay_ns = (double)clock_exchange_delay_ns(exchange);
         least = fmin(least, points[i].delay_ns);
     }
+    double excess_sum = 0;
     for (size_t i = 0; i < fitter->count; i++) {
-        points[i].sd_ns = STAMP_SD_NS + least / 32 + (points[i].delay_ns - least) / 2;
+        excess_sum += points[i].delay_ns - least;
+    }
+    double count = (double)fitter->count;
+    double hidden = count > 1 ? excess_sum / (count * (count - 1)) : 0;
+    for (size_t i = 0; i < fitter->count; i++) {
+        double excess = points[i].delay_ns - least + hidden;
+        points[i].sd_ns = STAMP_SD_NS + least / 32 + excess / 2;
     }
     return least;
 }
@@ -118,14 +127,16 @@ static double make_points(const struct clock_fitter *fitter, struct point *point
 /* False where all points lie at one time. */
 static bool fit_line(const struct point *points, size_t count, struct line *line)
 {
-    double weights = 0, x_sum = 0, y_sum = 0;
+    double weights = 0, sd_sum = 0, x_sum = 0, y_sum = 0;
     for (size_t i = 0; i < count; i++) {
         double weight = 1 / (points[i].sd_ns * points[i].sd_ns);
         weights += weight;
+        sd_sum += weight * points[i].sd_ns;
         x_sum += weight * points[i].x_ns;
         y_sum += weight * points[i].y_ns;
     }
-    *line = (struct line){.x_mean_ns = x_sum / weights, .y_mean_ns = y_sum / weights};
+    *line = (struct line){
+        .x_mean_ns = x_sum / weights, .y_mean_ns = y_sum / weights, .bias_ns = sd_sum / weights};
     double xx = 0, xy = 0;
     for (size_t i = 0; i < count; i++) {
         double weight = 1 / (points[i].sd_ns * points[i].sd_ns);
@@ -208,7 +219,7 @@ void clock_fitter_line(const struct clock_fitter *fitter, int64_t now_node_ns,
     double wander_ppb = fmin(WANDER_PPB, (double)fitter->default_growth_ppb);
     double growth_ppb = fmax(line.rate_sd * 1e9, wander_ppb);
     double reach_ns = now_ns - line.x_mean_ns;
-    double spread_ns = hypot(line.residual_ns, reach_ns * line.rate_sd);
+    double spread_ns = hypot(fmax(line.residual_ns, line.bias_ns), reach_ns * line.rate_sd);
     double sd_ns =
         hypot(spread_ns, asymmetry_sd_ns(least_ns)) + FLOOR_NS + wander_ppb * 1e-9 * fabs(now_ns);
     finish(fit, newest_offset_ns, line.y_mean_ns + line.rate * reach_ns, line.rate, sd_ns,
