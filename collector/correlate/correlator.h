@@ -21,6 +21,9 @@
 #define GATE_SLOWEST_M_S 0.1
 #define GATE_FASTEST_M_S 7.0
 
+/* Disturbances carry what is seen up to this after their onset (the same as DETECT_SETTLE_NS). */
+#define CORRELATOR_SETTLE_NS INT64_C(250000000)
+
 struct correlator_sink {
     void *context;
     /* The disturbance has got its id; told in order of (onset, node, quantity, band). */
@@ -40,15 +43,18 @@ int correlator_new(const struct site *site, const struct correlator_sink *sink,
 void correlator_free(struct correlator *correlator);
 
 /* In any order; they wait inside until correlator_advance says that none earlier can come.
- * ERROR_MEMORY only. */
+ * ERROR_MEMORY; ERROR_RANGE for a node that the site has not. */
 int correlator_open(struct correlator *correlator, const struct disturbance *disturbance,
                     struct error *error);
-/* Matches the opened one by node, quantity, band and onset. */
+/* Matches the opened one by node, quantity, band and onset. Counts from its closed_ns on. */
 void correlator_close(struct correlator *correlator, const struct disturbance *disturbance);
 int correlator_mark(struct correlator *correlator, const struct mark *mark, struct error *error);
-/* A node began (its quiet spell is over): from now on its live time counts in the chance rate. */
-void correlator_node_watching(struct correlator *correlator, uint32_t node, int64_t from_ns);
-/* Every disturbance with an onset before horizon_ns has been opened. */
+/* A node's quantity began (its quiet spell is over): from then on its live time counts in the
+ * chance rate. */
+int correlator_watch(struct correlator *correlator, uint32_t node, const char *quantity,
+                     int64_t from_ns, struct error *error);
+/* Every disturbance with an onset before horizon_ns has been opened, every one that is known to
+ * have ended before horizon_ns has been closed. After an error no more may be pushed: free it. */
 int correlator_advance(struct correlator *correlator, int64_t horizon_ns, struct error *error);
 /* No more will come: all that is open becomes final. */
 int correlator_finish(struct correlator *correlator, struct error *error);

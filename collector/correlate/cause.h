@@ -1,0 +1,47 @@
+/* One ordinary cause's test: a coincidence in, an opinion with its numbers out. To add a cause:
+ * one file cause_NAME.c and one line in causes.c.
+ * Must never answer without saying by which numbers. Called by judge. */
+#ifndef ROOMWAKE_COLLECTOR_CORRELATE_CAUSE_H
+#define ROOMWAKE_COLLECTOR_CORRELATE_CAUSE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "collector/model/coincidence.h"
+#include "collector/model/mark.h"
+#include "common/site.h"
+
+/* What a test may look at. `coincidence` lacks only its verdict; marks are those known by now. */
+struct cause_case {
+    const struct site *site;
+    const struct coincidence *coincidence;
+    const struct mark *const *marks;
+    size_t mark_count;
+};
+
+/* likelihood: 0 to 1, which of several fitting causes is told; where equal the table's order. */
+struct cause_opinion {
+    bool fits;
+    double likelihood;
+    int64_t mark_id;                          /* the mark that covers it; 0 for none */
+    char reason[COINCIDENCE_REASON_SIZE / 2]; /* numbers in words, without name and verdict */
+};
+
+struct cause_test {
+    enum cause_kind kind;
+    bool overrules; /* told whatever else fits */
+    void (*judge)(const struct cause_case *question, struct cause_opinion *opinion);
+};
+
+extern const struct cause_test *const cause_tests[];
+extern const size_t cause_test_count;
+
+extern const struct cause_test cause_mains;
+extern const struct cause_test cause_walking;
+extern const struct cause_test cause_team;
+
+/* Tries every test and fills the coincidence's verdict and mark. */
+void causes_judge(const struct site *site, const struct mark *const *marks, size_t mark_count,
+                  struct coincidence *coincidence);
+
+#endif

@@ -1,0 +1,151 @@
+/* Mains switching: all nodes at once, and the mains frequency itself stepped at most of them.
+ * Must never take a pulse's leak into the mains band for a switched load.
+ * Called through the table in causes.c. */
+#include "collector/correlate/cause.h"
+#include "collector/correlate/correlator.h"
+#include "collector/correlate/say.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Onsets of one switching agree within three periods at 50 Hz plus their own uncertainty: fields
+ * reach all rooms in under a microsecond, the rest is picking. Our choice. */
+#define SPREAD_NS INT64_C(60000000)
+/* The mains part of a disturbance at its node: a pulse leaks far less than this. Our choice. */
+#define SHARE 0.25
+/* Stays up: the level at the end of the stretch against its peak. */
+#define STAYS 0.5
+/* A step of the amplitude counts beyond this many of its own sigma. */
+#define STEP_SIGMAS 5.0
+
+static double settle_peak(const struct disturbance *member)
+{
+    return fabs(member->settle_peak_score) * member->baseline_scale;
+}
+
+/* The same quantity's other band at the same node. */
+static const struct disturbance *rest_of(const struct coincidence *coincidence,
+                                         const struct disturbance *mains)
+{
+    for (size_t i = 0; i < coincidence->member_count; i++) {
+        const struct disturbance *member = &coincidence->members[i];
+        if (member->node == mains->node && member->band == BAND_REST &&
+            strcmp(member->quantity_text, mains->quantity_text) == 0) {
+            return member;
+        }
+    }
+    return NULL;
+}
+
+static bool mains_band_stepped(const struct coincidence *coincidence,
+                               const struct disturbance *member)
+{
+    double peak = settle_peak(member);
+    if (fabs(member->settle_step) >= STAYS * peak) {
+        return true;
+    }
+    const struct disturbance *rest = rest_of(coincidence, member);
+    return !rest || peak >= SHARE * settle_peak(rest);
+}
+
+/* Kay 1993, Fundamentals of Statistical Signal Processing I, sec. 3.11: an amplitude from N
+ * samples has a variance of at least 2 sigma^2 / N; here a difference of two. */
+static bool amplitude_stepped(const struct disturbance *member)
+{
+    if (!isfinite(member->mains_before) || !isfinite(member->mains_after)) {
+        return false;
+    }
+    double interval_ns = (double)member->sampling_sd_ns * sqrt(12.0);
+    double samples =
+        interval_ns > 0.0 ? fmax(1.0, (double)CORRELATOR_SETTLE_NS / interval_ns) : 1.0;
+    double step = fabs(member->mains_after - member->mains_before);
+    return step > STEP_SIGMAS * member->baseline_scale * 2.0 / sqrt(samples) &&
+           step >= SHARE * settle_peak(member);
+}
+
+static bool stepped(const struct coincidence *coincidence, const struct disturbance *member)
+{
+    return member->band == BAND_MAINS ? mains_band_stepped(coincidence, member)
+                                      : amplitude_stepped(member);
+}
+
+/* How far the nodes' onsets lie apart beyond twice their joint uncertainty; *spread_ns as it is. */
+static int64_t unexplained_spread_ns(const struct coincidence *coincidence, int64_t *spread_ns)
+{
+    int64_t beyond_ns = 0;
+    *spread_ns = 0;
+    for (size_t i = 0; i < coincidence->order_count; i++) {
+        for (size_t j = i + 1; j < coincidence->order_count; j++) {
+            const struct order_entry *a = &coincidence->order[i];
+            const struct order_entry *b = &coincidence->order[j];
+            int64_t gap_ns = b->onset_ns - a->onset_ns;
+            double joint = hypot((double)a->onset_sd_ns, (double)b->onset_sd_ns);
+            int64_t excess_ns = gap_ns - (int64_t)llround(2.0 * joint);
+            *spread_ns = gap_ns > *spread_ns ? gap_ns : *spread_ns;
+            beyond_ns = excess_ns > beyond_ns ? excess_ns : beyond_ns;
+        }
+    }
+    return beyond_ns;
+}
+
+/* The node where the mains amplitude changed most, in its own unit. */
+static void say_strongest(const struct cause_case *question, const struct disturbance *strongest,
+                          struct cause_opinion *opinion)
+{
+    size_t size = sizeof opinion->reason;
+    const char *node = question->site->nodes[strongest->node].id;
+    if (isfinite(strongest->mains_before) && isfinite(strongest->mains_after)) {
+        char before[SAY_SIZE];
+        char after[SAY_SIZE];
+        say_value(strongest->mains_before, strongest->unit, before);
+        say_value(strongest->mains_after, strongest->unit, after);
+        say_add(opinion->reason, size, ", most at %.20s: %s to %s", node, before, after);
+    } else {
+        say_add(opinion->reason, size, ", most at %.20s: score %.3g", node,
+                fabs(strongest->settle_peak_score));
+    }
+}
+
+static bool node_in_mains(const struct coincidence *coincidence, uint32_t node,
+                          const struct disturbance **strongest)
+{
+    bool found = false;
+    for (size_t i = 0; i < coincidence->member_count; i++) {
+        const struct disturbance *member = &coincidence->members[i];
+        if (member->node != node || !stepped(coincidence, member)) {
+            continue;
+        }
+        found = true;
+        if (!*strongest ||
+            fabs(member->settle_peak_score) > fabs((*strongest)->settle_peak_score)) {
+            *strongest = member;
+        }
+    }
+    return found;
+}
+
+static void judge(const struct cause_case *question, struct cause_opinion *opinion)
+{
+    const struct coincidence *coincidence = question->coincidence;
+    const struct disturbance *strongest = NULL;
+    size_t nodes = 0;
+    for (size_t i = 0; i < coincidence->order_count; i++) {
+        nodes += node_in_mains(coincidence, coincidence->order[i].node, &strongest);
+    }
+    int64_t spread_ns = 0;
+    int64_t beyond_ns = unexplained_spread_ns(coincidence, &spread_ns);
+    char spread[SAY_SIZE];
+    say_span(spread_ns, spread);
+    say_add(opinion->reason, sizeof opinion->reason,
+            "onsets within %s, mains amplitude stepped at %zu of %zu nodes", spread, nodes,
+            coincidence->order_count);
+    if (strongest) {
+        say_strongest(question, strongest, opinion);
+    }
+    opinion->fits = coincidence->kind == COINCIDENCE_PROMPT && beyond_ns <= SPREAD_NS &&
+                    2 * nodes > coincidence->order_count;
+    opinion->likelihood =
+        coincidence->order_count ? (double)nodes / (double)coincidence->order_count : 0.0;
+}
+
+const struct cause_test cause_mains = {CAUSE_MAINS_SWITCHING, false, judge};

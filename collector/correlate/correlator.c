@@ -1,0 +1,380 @@
+/* The order of steps in data time: what was told, windows that are over, judgements that are due.
+ * Must never let the order of calls show in what comes out. Called by pipeline. */
+#include "collector/correlate/correlator.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "collector/correlate/chain.h"
+#include "collector/correlate/judge.h"
+#include "collector/correlate/queue.h"
+#include "collector/correlate/rates.h"
+#include "collector/correlate/witness.h"
+
+struct correlator {
+    const struct site *site;
+    struct correlator_sink sink;
+    struct layout *layout;
+    struct rates *rates;
+    struct queue queue;
+    struct entry *entries; /* all that are held by a cluster or have not ended */
+    size_t closes_to_come; /* queue places kept free for them, so that a close can't fail */
+    struct cluster **open; /* windows that are not over, in order of their first onset */
+    size_t open_count;
+    size_t open_size;
+    struct chain_book book;
+    struct mark **marks; /* known by now, owned */
+    size_t mark_count;
+    size_t mark_size;
+    int64_t clock_sd_max_ns; /* the worst clock among the onsets so far */
+    int64_t last_disturbance_id;
+    int64_t last_coincidence_id;
+    struct coincidence *told; /* large, so kept here */
+};
+
+int correlator_new(const struct site *site, const struct correlator_sink *sink,
+                   struct correlator **correlator, struct error *error)
+{
+    struct correlator *made = calloc(1, sizeof *made);
+    if (!made) {
+        return error_set(error, ERROR_MEMORY, "correlator: out of memory");
+    }
+    made->site = site;
+    made->sink = *sink;
+    made->told = calloc(1, sizeof *made->told);
+    if (!made->told) {
+        correlator_free(made);
+        return error_set(error, ERROR_MEMORY, "correlator: out of memory");
+    }
+    if (layout_new(site, &made->layout, error) || rates_new(site, &made->rates, error)) {
+        correlator_free(made);
+        return -1;
+    }
+    made->book.layout = made->layout;
+    *correlator = made;
+    return 0;
+}
+
+void correlator_free(struct correlator *correlator)
+{
+    if (!correlator) {
+        return;
+    }
+    for (size_t i = 0; i < correlator->open_count; i++) {
+        cluster_free(correlator->open[i]);
+    }
+    free(correlator->open);
+    chain_book_free(&correlator->book);
+    queue_free(&correlator->queue);
+    while (correlator->entries) {
+        struct entry *next = correlator->entries->next;
+        free(correlator->entries);
+        correlator->entries = next;
+    }
+    for (size_t i = 0; i < correlator->mark_count; i++) {
+        free(correlator->marks[i]);
+    }
+    free(correlator->marks);
+    rates_free(correlator->rates);
+    layout_free(correlator->layout);
+    free(correlator->told);
+    free(correlator);
+}
+
+static void entry_link(struct correlator *correlator, struct entry *entry)
+{
+    entry->next = correlator->entries;
+    if (entry->next) {
+        entry->next->previous = entry;
+    }
+    correlator->entries = entry;
+}
+
+static void entry_drop(struct correlator *correlator, struct entry *entry)
+{
+    if (entry->previous) {
+        entry->previous->next = entry->next;
+    } else {
+        correlator->entries = entry->next;
+    }
+    if (entry->next) {
+        entry->next->previous = entry->previous;
+    }
+    free(entry);
+}
+
+static void sweep(struct correlator *correlator)
+{
+    for (struct entry *entry = correlator->entries; entry;) {
+        struct entry *next = entry->next;
+        if (entry->ended && entry->holders == 0) {
+            entry_drop(correlator, entry);
+        }
+        entry = next;
+    }
+}
+
+/* The place was kept free when the entry was opened. */
+static void schedule_close(struct correlator *correlator, struct entry *entry)
+{
+    struct event event = {.time_ns = entry->closed.closed_ns, .kind = EVENT_CLOSE};
+    if (event.time_ns < entry->opened.onset_ns) {
+        event.time_ns = entry->opened.onset_ns;
+    }
+    event.of.entry = entry;
+    entry->close_told = true;
+    correlator->closes_to_come--;
+    (void)queue_push(&correlator->queue, &event, NULL);
+}
+
+int correlator_open(struct correlator *correlator, const struct disturbance *disturbance,
+                    struct error *error)
+{
+    if (disturbance->node >= correlator->site->node_count) {
+        return error_set(error, ERROR_RANGE, "correlator: node %u is not of this site",
+                         (unsigned)disturbance->node);
+    }
+    struct entry *entry = calloc(1, sizeof *entry);
+    if (!entry) {
+        return error_set(error, ERROR_MEMORY, "correlator: out of memory");
+    }
+    if (queue_reserve(&correlator->queue, correlator->closes_to_come + 2, error)) {
+        free(entry);
+        return -1;
+    }
+    entry->opened = *disturbance;
+    entry->closed = *disturbance;
+    struct event event = {.time_ns = disturbance->onset_ns, .kind = EVENT_OPEN};
+    event.of.entry = entry;
+    (void)queue_push(&correlator->queue, &event, NULL);
+    entry_link(correlator, entry);
+    correlator->closes_to_come++;
+    if (disturbance->closed_ns) {
+        /* Told as if it lasted: its end is known only from closed_ns on. */
+        entry->opened.end_ns = 0;
+        entry->opened.closed_ns = 0;
+        schedule_close(correlator, entry);
+    }
+    return 0;
+}
+
+void correlator_close(struct correlator *correlator, const struct disturbance *disturbance)
+{
+    for (struct entry *entry = correlator->entries; entry; entry = entry->next) {
+        if (!entry->ended && witness_same(&entry->opened, disturbance)) {
+            int64_t id = entry->closed.id;
+            entry->closed = *disturbance;
+            entry->closed.id = id;
+            if (!entry->close_told) {
+                schedule_close(correlator, entry);
+            }
+            return;
+        }
+    }
+}
+
+int correlator_mark(struct correlator *correlator, const struct mark *mark, struct error *error)
+{
+    struct event event = {.time_ns = mark->noted_ns, .kind = EVENT_MARK};
+    event.of.mark = malloc(sizeof *event.of.mark);
+    if (!event.of.mark) {
+        return error_set(error, ERROR_MEMORY, "correlator: out of memory for a mark");
+    }
+    *event.of.mark = *mark;
+    if (queue_reserve(&correlator->queue, correlator->closes_to_come + 1, error)) {
+        free(event.of.mark);
+        return -1;
+    }
+    return queue_push(&correlator->queue, &event, error);
+}
+
+int correlator_watch(struct correlator *correlator, uint32_t node, const char *quantity,
+                     int64_t from_ns, struct error *error)
+{
+    if (node >= correlator->site->node_count) {
+        return error_set(error, ERROR_RANGE, "correlator: node %u is not of this site",
+                         (unsigned)node);
+    }
+    struct event event = {.time_ns = from_ns, .kind = EVENT_WATCH};
+    event.of.watch.node = node;
+    (void)snprintf(event.of.watch.quantity, sizeof event.of.watch.quantity, "%s", quantity);
+    if (queue_reserve(&correlator->queue, correlator->closes_to_come + 1, error)) {
+        return -1;
+    }
+    return queue_push(&correlator->queue, &event, error);
+}
+
+static int take_mark(struct correlator *correlator, struct mark *mark, struct error *error)
+{
+    if (correlator->mark_count == correlator->mark_size) {
+        size_t size = correlator->mark_size ? correlator->mark_size * 2 : 8;
+        struct mark **marks = realloc(correlator->marks, size * sizeof(struct mark *));
+        if (!marks) {
+            free(mark);
+            return error_set(error, ERROR_MEMORY, "correlator: out of memory for a mark");
+        }
+        correlator->marks = marks;
+        correlator->mark_size = size;
+    }
+    correlator->marks[correlator->mark_count++] = mark;
+    return 0;
+}
+
+static int open_window(struct correlator *correlator, struct entry *entry, struct error *error)
+{
+    if (correlator->open_count == correlator->open_size) {
+        size_t size = correlator->open_size ? correlator->open_size * 2 : 8;
+        struct cluster **open = realloc(correlator->open, size * sizeof(struct cluster *));
+        if (!open) {
+            return error_set(error, ERROR_MEMORY, "correlator: out of memory for a window");
+        }
+        correlator->open = open;
+        correlator->open_size = size;
+    }
+    struct cluster *cluster = cluster_new(entry, correlator->clock_sd_max_ns);
+    if (!cluster) {
+        return error_set(error, ERROR_MEMORY, "correlator: out of memory for a window");
+    }
+    correlator->open[correlator->open_count++] = cluster;
+    return 0;
+}
+
+static int take_onset(struct correlator *correlator, struct entry *entry, struct error *error)
+{
+    entry->opened.id = ++correlator->last_disturbance_id;
+    entry->closed.id = entry->opened.id;
+    if (entry->opened.clock_sd_ns > correlator->clock_sd_max_ns) {
+        correlator->clock_sd_max_ns = entry->opened.clock_sd_ns;
+    }
+    if (rates_count(correlator->rates, &entry->opened, error)) {
+        return -1;
+    }
+    correlator->sink.disturbance(correlator->sink.context, &entry->opened);
+    for (size_t i = 0; i < correlator->open_count; i++) {
+        if (cluster_takes(correlator->open[i], &entry->opened)) {
+            return cluster_add(correlator->open[i], entry, error);
+        }
+    }
+    return open_window(correlator, entry, error);
+}
+
+static void take_end(struct correlator *correlator, struct entry *entry, int64_t now_ns)
+{
+    entry->ended = true;
+    correlator->sink.disturbance_ended(correlator->sink.context, &entry->closed);
+    for (size_t i = 0; i < correlator->book.count; i++) {
+        group_member_ended(correlator->book.groups[i], entry, now_ns);
+    }
+    if (entry->holders == 0) {
+        entry_drop(correlator, entry);
+    }
+}
+
+static int take_event(struct correlator *correlator, struct error *error)
+{
+    struct event event = queue_pop(&correlator->queue);
+    switch (event.kind) {
+    case EVENT_MARK:
+        return take_mark(correlator, event.of.mark, error);
+    case EVENT_WATCH:
+        return rates_watch(correlator->rates, event.of.watch.node, event.of.watch.quantity,
+                           event.time_ns, error);
+    case EVENT_OPEN:
+        return take_onset(correlator, event.of.entry, error);
+    case EVENT_CLOSE:
+        take_end(correlator, event.of.entry, event.time_ns);
+        break;
+    }
+    return 0;
+}
+
+static int seal_window(struct correlator *correlator, size_t index, struct error *error)
+{
+    struct cluster *cluster = correlator->open[index];
+    correlator->open_count--;
+    memmove(&correlator->open[index], &correlator->open[index + 1],
+            (correlator->open_count - index) * sizeof(struct cluster *));
+    return chain_place(&correlator->book, cluster, cluster->seal_ns, error);
+}
+
+static int tell_group(struct correlator *correlator, size_t index, int64_t now_ns,
+                      struct error *error)
+{
+    struct group *group = correlator->book.groups[index];
+    bool final = group_final_ns(group) <= now_ns;
+    group->tell_ns = INT64_MAX;
+    if (group->coincidence) {
+        struct judge judge = {correlator->site, correlator->layout, correlator->rates,
+                              (const struct mark *const *)correlator->marks,
+                              correlator->mark_count};
+        if (!group->id) {
+            group->id = ++correlator->last_coincidence_id;
+        }
+        if (judge_group(&judge, group, now_ns, correlator->told, error)) {
+            return -1;
+        }
+        correlator->told->final = final;
+        correlator->sink.coincidence(correlator->sink.context, correlator->told);
+    }
+    if (final) {
+        chain_book_drop(&correlator->book, index);
+        sweep(correlator);
+    }
+    return 0;
+}
+
+/* The window that is over first, and when. */
+static int64_t next_seal(const struct correlator *correlator, size_t *index)
+{
+    int64_t next_ns = INT64_MAX;
+    for (size_t i = 0; i < correlator->open_count; i++) {
+        if (correlator->open[i]->seal_ns < next_ns) {
+            next_ns = correlator->open[i]->seal_ns;
+            *index = i;
+        }
+    }
+    return next_ns;
+}
+
+static int64_t next_due(const struct correlator *correlator, size_t *index)
+{
+    int64_t next_ns = INT64_MAX;
+    for (size_t i = 0; i < correlator->book.count; i++) {
+        int64_t due_ns = group_due_ns(correlator->book.groups[i]);
+        if (due_ns < next_ns) {
+            next_ns = due_ns;
+            *index = i;
+        }
+    }
+    return next_ns;
+}
+
+int correlator_advance(struct correlator *correlator, int64_t horizon_ns, struct error *error)
+{
+    for (;;) {
+        size_t window = 0;
+        size_t group = 0;
+        int64_t event_ns = queue_next_ns(&correlator->queue);
+        int64_t seal_ns = next_seal(correlator, &window);
+        int64_t due_ns = next_due(correlator, &group);
+        int status = 0;
+        if (event_ns < horizon_ns && event_ns <= seal_ns && event_ns <= due_ns) {
+            status = take_event(correlator, error);
+        } else if (seal_ns < horizon_ns && seal_ns <= due_ns) {
+            status = seal_window(correlator, window, error);
+        } else if (due_ns < horizon_ns) {
+            status = tell_group(correlator, group, due_ns, error);
+        } else {
+            return 0;
+        }
+        if (status) {
+            return -1;
+        }
+    }
+}
+
+int correlator_finish(struct correlator *correlator, struct error *error)
+{
+    return correlator_advance(correlator, INT64_MAX, error);
+}

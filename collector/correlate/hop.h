@@ -1,0 +1,30 @@
+/* Whether a cluster can be the next hop of a chain, and how well it agrees.
+ * Must never change the chain. Called by chain. */
+#ifndef ROOMWAKE_COLLECTOR_CORRELATE_HOP_H
+#define ROOMWAKE_COLLECTOR_CORRELATE_HOP_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "collector/correlate/group.h"
+#include "collector/correlate/layout.h"
+
+/* How well a cluster continues a chain; lower is better, compared in order of the fields. */
+struct hop_merit {
+    bool unlike;         /* one side has motion, the other none */
+    bool first;          /* the chain has no speed yet */
+    double disagreement; /* |ln| of speed over the chain's, or over a usual pace */
+    int64_t age_ns;      /* since the chain's last element */
+};
+
+bool hop_possible(struct layout *layout, const struct group *group, const struct cluster *cluster,
+                  struct hop_merit *merit);
+bool hop_better(const struct hop_merit *a, const struct hop_merit *b);
+
+/* The range of speeds for a hop between the two; false where they can't be one traveller. */
+bool hop_limits(const struct cluster *from, const struct cluster *to, double *slowest_m_s,
+                double *fastest_m_s);
+/* Data time until which something may still continue this chain. */
+int64_t hop_join_until_ns(struct layout *layout, const struct cluster *last);
+
+#endif

@@ -1,0 +1,120 @@
+/* Counts of onsets, one a node and quantity.
+ * Must never read a clock: live time ends at the data time that is asked about.
+ * Called by correlator and judge. */
+#include "collector/correlate/rates.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct watched {
+    struct watched *next;
+    char quantity[IDENT_SIZE];
+    int64_t from_ns;
+    uint64_t onsets;
+};
+
+struct rates {
+    const struct site *site;
+    struct watched **nodes; /* one list a node, in the order in which they began */
+};
+
+int rates_new(const struct site *site, struct rates **rates, struct error *error)
+{
+    struct rates *made = calloc(1, sizeof *made);
+    if (made) {
+        made->site = site;
+        made->nodes = calloc(site->node_count ? site->node_count : 1, sizeof(struct watched *));
+    }
+    if (!made || !made->nodes) {
+        free(made);
+        return error_set(error, ERROR_MEMORY, "rates: out of memory");
+    }
+    *rates = made;
+    return 0;
+}
+
+void rates_free(struct rates *rates)
+{
+    if (!rates) {
+        return;
+    }
+    for (size_t i = 0; i < rates->site->node_count; i++) {
+        for (struct watched *watched = rates->nodes[i]; watched;) {
+            struct watched *next = watched->next;
+            free(watched);
+            watched = next;
+        }
+    }
+    free(rates->nodes);
+    free(rates);
+}
+
+static struct watched *find(const struct rates *rates, uint32_t node, const char *quantity)
+{
+    struct watched *watched = rates->nodes[node];
+    while (watched && strcmp(watched->quantity, quantity) != 0) {
+        watched = watched->next;
+    }
+    return watched;
+}
+
+int rates_watch(struct rates *rates, uint32_t node, const char *quantity, int64_t from_ns,
+                struct error *error)
+{
+    if (find(rates, node, quantity)) {
+        return 0;
+    }
+    struct watched *made = calloc(1, sizeof *made);
+    if (!made) {
+        return error_set(error, ERROR_MEMORY, "rates: out of memory");
+    }
+    (void)snprintf(made->quantity, sizeof made->quantity, "%s", quantity);
+    made->from_ns = from_ns;
+    /* In order of name, so that sums of rates don't depend on who learnt first. */
+    struct watched **place = &rates->nodes[node];
+    while (*place && strcmp((*place)->quantity, made->quantity) < 0) {
+        place = &(*place)->next;
+    }
+    made->next = *place;
+    *place = made;
+    return 0;
+}
+
+int rates_count(struct rates *rates, const struct disturbance *disturbance, struct error *error)
+{
+    if (rates_watch(rates, disturbance->node, disturbance->quantity_text, disturbance->onset_ns,
+                    error)) {
+        return -1;
+    }
+    find(rates, disturbance->node, disturbance->quantity_text)->onsets++;
+    return 0;
+}
+
+static uint64_t own_onsets(const struct watched *watched, uint32_t node,
+                           const struct disturbance *const *members, size_t member_count)
+{
+    uint64_t own = 0;
+    for (size_t i = 0; i < member_count; i++) {
+        own +=
+            members[i]->node == node && strcmp(members[i]->quantity_text, watched->quantity) == 0;
+    }
+    return own < watched->onsets ? own : watched->onsets;
+}
+
+void rates_nodes(const struct rates *rates, int64_t now_ns,
+                 const struct disturbance *const *members, size_t member_count, double *rates_hz)
+{
+    double asked_hz = rates->site->false_onsets_per_hour / 3600.0;
+    for (size_t node = 0; node < rates->site->node_count; node++) {
+        rates_hz[node] = 0.0;
+        for (const struct watched *watched = rates->nodes[node]; watched; watched = watched->next) {
+            uint64_t others =
+                watched->onsets - own_onsets(watched, (uint32_t)node, members, member_count);
+            double live_s = fmax(0.0, (double)(now_ns - watched->from_ns) * 1e-9);
+            double seen_hz = (asked_hz * RATES_PRIOR_S + (double)others) / (RATES_PRIOR_S + live_s);
+            rates_hz[node] += fmax(asked_hz, seen_hz);
+        }
+    }
+}
