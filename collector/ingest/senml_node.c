@@ -8,8 +8,8 @@
 
 #include "collector/ingest/series.h"
 
-/* 1970 to 2200: what is outside is a broken clock. */
-#define TIME_MOST_NS INT64_C(7258118400000000000)
+/* A record further ahead of its arrival than this has a broken clock. */
+#define AHEAD_MOST_NS INT64_C(60000000000)
 #define NO_CHANNEL UINT16_MAX
 
 struct remembered {
@@ -88,7 +88,7 @@ static uint16_t find_channel(const struct senml_node *senml, const char *name)
 }
 
 static int check_record(const struct senml_record *record, const struct channel *channel,
-                        struct error *error)
+                        int64_t arrival_ns, struct error *error)
 {
     if (record->kind != SENML_NUMBER && record->kind != SENML_BOOLEAN) {
         return error_set(error, ERROR_FORMAT, "senml: record \"%.64s\": no number", record->name);
@@ -98,16 +98,16 @@ static int check_record(const struct senml_record *record, const struct channel 
                          "senml: record \"%.64s\": unit \"%s\" where the site file has \"%s\"",
                          record->name, record->unit, channel->unit);
     }
-    if (record->time_ns < 0 || record->time_ns > TIME_MOST_NS) {
-        return error_set(error, ERROR_RANGE, "senml: record \"%.64s\": time out of range",
-                         record->name);
+    if (record->time_ns < 0 || record->time_ns > arrival_ns + AHEAD_MOST_NS) {
+        return error_set(error, ERROR_RANGE,
+                         "senml: record \"%.64s\": its time is ahead of the site's", record->name);
     }
     return 0;
 }
 
 /* *channels[i] is the channel of record i. Also refuses two values of a channel at one time. */
 static int check_pack(const struct senml_node *senml, const struct senml_record *records,
-                      size_t count, uint16_t *channels, struct error *error)
+                      size_t count, int64_t arrival_ns, uint16_t *channels, struct error *error)
 {
     int64_t last[NODE_CHANNELS_MAX];
     for (size_t i = 0; i < NODE_CHANNELS_MAX; i++) {
@@ -119,7 +119,7 @@ static int check_pack(const struct senml_node *senml, const struct senml_record 
         if (channel == NO_CHANNEL) {
             continue;
         }
-        if (check_record(&records[i], &senml->channels[channel], error)) {
+        if (check_record(&records[i], &senml->channels[channel], arrival_ns, error)) {
             return -1;
         }
         if (records[i].time_ns == last[channel]) {
@@ -154,8 +154,10 @@ static void settle_steps(struct senml_node *senml, const struct senml_record *re
     for (size_t i = 0; i < senml->channel_count; i++) {
         finest[i] = usual_exponent(senml->channels[i].quantity);
     }
+    senml->settled = false;
     for (size_t i = 0; i < count; i++) {
         if (channels[i] != NO_CHANNEL) {
+            senml->settled = true;
             finest[channels[i]] = series_finest(finest[channels[i]], records[i].value);
         }
     }
@@ -163,7 +165,6 @@ static void settle_steps(struct senml_node *senml, const struct senml_record *re
         senml->channels[i].step = (struct decimal){1, (int16_t)finest[i]};
         senml->channels[i].offset = (struct decimal){0, 0};
     }
-    senml->settled = true;
 }
 
 static bool was_seen(const struct input *input, const struct senml_record *record)
@@ -287,7 +288,7 @@ int senml_node_take(struct senml_node *senml, const char *json, size_t length, i
         (void)error_set(error, ERROR_MEMORY, "senml: out of memory");
         goto out;
     }
-    if (check_pack(senml, records, count, channels, error)) {
+    if (check_pack(senml, records, count, arrival_ns, channels, error)) {
         goto out;
     }
     if (reserve(senml, channels, count) || reserve_blocks(senml, count)) {
