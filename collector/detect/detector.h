@@ -22,6 +22,9 @@ struct detector_settings {
     double mains_hz;
     double baseline_s;            /* the quiet spell, from the first sample on */
     double false_onsets_per_hour; /* per node and quantity */
+    /* When the recording began, where known: a switch that tells only changes counts its quiet
+     * spell from here. 0: from its first sample. */
+    int64_t start_ns;
 };
 
 /* Called from within detector_push and detector_advance, in order of onset for each detector. */

@@ -1,0 +1,330 @@
+/* Runs of samples between gaps: through the mains windows into the history, then through the bands.
+ * Must never see a sample twice or out of order. Called by detector.
+ */
+#include "collector/detect/field.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "collector/detect/notice.h"
+
+#define QUANTISATION_SD 0.28867513459481287 /* 1 / sqrt(12) */
+#define RAIL_REPEATS_MIN 4u
+/* Lookback, settling and margins, and then some. */
+#define HISTORY_S 1.6
+#define HISTORY_SAMPLES_MIN 512.0
+/* This many steps that are gaps, of as many samples, and the rate is not what it was said to be. */
+#define GAPS_ODD 50u
+
+static bool wants_mains(const struct field_settings *settings)
+{
+    return settings->quantity == QUANTITY_MAGNETIC || settings->quantity == QUANTITY_ELECTRIC ||
+           settings->quantity == QUANTITY_VIBRATION;
+}
+
+static int init_bands(struct field *field)
+{
+    const struct field_settings *settings = &field->settings;
+    field->band_count = field->has_mains ? 2 : 1;
+    for (size_t b = 0; b < field->band_count; b++) {
+        struct watch_settings watch = {
+            .name = b == 0 ? BAND_REST : BAND_MAINS,
+            .history = &field->history,
+            .outbox = settings->outbox,
+            .pace = field->pace,
+            .baseline_s = settings->baseline_s,
+            .onsets_per_hour = settings->onsets_per_hour / (double)field->band_count,
+            .reference = field->reference,
+            .scale_floor = &field->scale_floor[b],
+            .template = settings->template,
+        };
+        if (watch_init(&field->watches[b], &watch) != 0) {
+            return -1;
+        }
+    }
+    return 0;
+}
+
+int field_init(struct field *field, const struct field_settings *settings, struct error *error)
+{
+    memset(field, 0, sizeof *field);
+    double rate_hz = 1e12 / (double)settings->period_ps;
+    if (rate_hz > FIELD_RATE_MAX_HZ) {
+        return error_set(error, ERROR_RANGE, "detector: %s: %g samples a second, at most %g",
+                         settings->template.quantity_text, rate_hz, FIELD_RATE_MAX_HZ);
+    }
+    field->settings = *settings;
+    pace_for(settings->period_ps, settings->baseline_s, &field->pace);
+    field->gap_ns = settings->period_ps / 1000 * 3 / 2;
+    field->last_ns = INT64_MIN;
+    field->done_ns = INT64_MIN;
+    field->has_mains =
+        wants_mains(settings) && !field->pace.slow && mains_measurable(settings->mains_hz, rate_hz);
+    double samples = fmax(HISTORY_S * rate_hz + 2.0 * FIELD_BATCH, HISTORY_SAMPLES_MIN);
+    samples = fmax(samples, field->pace.start_samples + 2.0 * FIELD_BATCH);
+    bool complete =
+        history_init(&field->history, settings->axes, (size_t)samples, field->has_mains) == 0;
+    if (complete && field->has_mains) {
+        complete = mains_init(&field->mains, settings->mains_hz, settings->period_ps,
+                              settings->axes, FIELD_BATCH) == 0;
+    }
+    if (!complete || init_bands(field) != 0) {
+        field_free(field);
+        return error_set(error, ERROR_MEMORY, "detector: %s", settings->template.quantity_text);
+    }
+    field->batch_end = FIELD_BATCH;
+    field->centre.loud_squared = INFINITY;
+    return 0;
+}
+
+void field_free(struct field *field)
+{
+    for (size_t b = 0; b < 2; b++) {
+        watch_free(&field->watches[b]);
+    }
+    mains_free(&field->mains);
+    history_free(&field->history);
+}
+
+/* What the rest band holds for usual at a batch's end. */
+static void look_at_centre(struct field *field)
+{
+    const struct watch *rest = &field->watches[0];
+    memcpy(field->centre.location, rest->baseline.location, sizeof field->centre.location);
+    double loud = rest->trigger.low * rest->baseline.scale;
+    field->centre.loud_squared = rest->learnt ? loud * loud : INFINITY;
+}
+
+static void tell_notices(struct field *field)
+{
+    char text[NOTICE_SIZE];
+    if (!field->learnt_told && field_learnt(field)) {
+        field->learnt_told = true;
+        notice_learnt(field, text);
+        outbox_notice(field->settings.outbox, field->watches[0].learnt_ns, text);
+    }
+    for (size_t b = 0; b < field->band_count; b++) {
+        if (field->watches[b].noise_rose) {
+            field->watches[b].noise_rose = false;
+            notice_noise_rose(field, b, text);
+            outbox_notice(field->settings.outbox, field->watches[b].learnt_ns, text);
+        }
+    }
+}
+
+/* Runs the bands over history samples from `from` on. */
+static void run_bands(struct field *field, uint64_t from)
+{
+    uint64_t end = field->history.end;
+    if (from == end) {
+        return;
+    }
+    for (size_t b = 0; b < field->band_count; b++) {
+        watch_run(&field->watches[b], from, end);
+    }
+    field->done_ns = field->history.times[(end - 1) & field->history.mask];
+    tell_notices(field);
+    if (end == field->batch_end) {
+        look_at_centre(field);
+        field->batch_end += FIELD_BATCH;
+    }
+}
+
+static void drain_mains(struct field *field, bool flush)
+{
+    uint64_t ready = mains_ready(&field->mains, flush);
+    while (ready > 0) {
+        uint64_t from = field->history.end;
+        uint64_t count = field->batch_end - from;
+        count = ready < count ? ready : count;
+        for (uint64_t i = 0; i < count; i++) {
+            mains_take(&field->mains, &field->centre, &field->history);
+        }
+        ready -= count;
+        run_bands(field, from);
+    }
+}
+
+static uint8_t check_rail(struct rail *rail, double value, bool learning)
+{
+    rail->repeats = value == rail->last ? rail->repeats + 1 : 1;
+    rail->last = value;
+    rail->highest = fmax(rail->highest, value);
+    rail->lowest = fmin(rail->lowest, value);
+    if (learning) {
+        rail->usual_repeats =
+            rail->repeats > rail->usual_repeats ? rail->repeats : rail->usual_repeats;
+        return 0;
+    }
+    return rail->repeats >= RAIL_REPEATS_MIN && rail->repeats > 2 * rail->usual_repeats &&
+           (value == rail->highest || value == rail->lowest);
+}
+
+/* The smallest change says how finely the channel resolves: noise can't be told below that. */
+static void learn_quantum(struct field *field, size_t a, double value)
+{
+    double change = fabs(value - field->rails[a].last);
+    if (change > 0.0 && (field->quantum == 0.0 || change < field->quantum)) {
+        field->quantum = change;
+    }
+    double quantum = field->quantum > 0.0 ? field->quantum : field->settings.step;
+    field->scale_floor[BAND_REST] = QUANTISATION_SD * quantum;
+    if (field->has_mains) {
+        field->scale_floor[BAND_MAINS] =
+            QUANTISATION_SD * quantum * sqrt(2.0 / (double)field->mains.window);
+    }
+}
+
+static void start(struct field *field, int64_t time_ns, const double *const values[], size_t i)
+{
+    field->started = true;
+    field->first_ns = time_ns;
+    field->learn_until_ns = time_ns + (int64_t)(field->settings.baseline_s * 1e9);
+    for (size_t a = 0; a < field->settings.axes; a++) {
+        field->reference[a] = values[a][i];
+        field->rails[a] =
+            (struct rail){.last = values[a][i], .highest = values[a][i], .lowest = values[a][i]};
+    }
+}
+
+/* One sample relative to the reference, its rails checked. */
+static uint8_t take_in(struct field *field, int64_t time_ns, const double *const values[], size_t i,
+                       double x[])
+{
+    bool learning = time_ns < field->learn_until_ns;
+    uint8_t clipped = 0;
+    for (size_t a = 0; a < field->settings.axes; a++) {
+        double value = values[a][i];
+        if (learning) {
+            learn_quantum(field, a, value);
+        }
+        clipped |= check_rail(&field->rails[a], value, learning);
+        x[a] = value - field->reference[a];
+    }
+    return clipped;
+}
+
+/* At most FIELD_BATCH samples without a gap. */
+static void push_chunk(struct field *field, const int64_t *times, const double *const values[],
+                       size_t from, size_t n)
+{
+    struct history *history = &field->history;
+    uint64_t first = history->end;
+    double x[VECTOR_AXES_MAX] = {0.0};
+    for (size_t i = from; i < from + n; i++) {
+        uint8_t clipped = take_in(field, times[i], values, i, x);
+        if (field->has_mains) {
+            mains_feed(&field->mains, times[i], x, clipped);
+            continue;
+        }
+        size_t slot = history->end++ & history->mask;
+        history->times[slot] = times[i];
+        history->clipped[slot] = clipped;
+        for (size_t a = 0; a < history->axes; a++) {
+            history->rest[a][slot] = x[a];
+        }
+    }
+    field->samples += n;
+    field->last_ns = times[from + n - 1];
+    field->running = true;
+    if (field->has_mains) {
+        drain_mains(field, false);
+    } else {
+        run_bands(field, first);
+    }
+}
+
+/* The run is over: what the mains windows still hold comes out, and what is open is closed. */
+static void end_run(struct field *field)
+{
+    if (!field->running) {
+        return;
+    }
+    field->running = false;
+    if (field->has_mains) {
+        drain_mains(field, true);
+        mains_restart(&field->mains);
+    }
+    field->done_ns = field->last_ns;
+    for (size_t b = 0; b < field->band_count; b++) {
+        watch_cut(&field->watches[b], field->last_ns + field->gap_ns);
+    }
+}
+
+static void cross_gap(struct field *field, int64_t time_ns)
+{
+    end_run(field);
+    field->gaps++;
+    for (size_t b = 0; b < field->band_count; b++) {
+        watch_resume(&field->watches[b], time_ns - field->last_ns);
+    }
+    if (!field->gaps_told && field->gaps >= GAPS_ODD && 2 * field->gaps > field->samples) {
+        char text[NOTICE_SIZE];
+        field->gaps_told = true;
+        notice_odd_rate(field, text);
+        outbox_notice(field->settings.outbox, time_ns, text);
+    }
+}
+
+/* How many samples from `from` on follow each other without a gap, at most a batch. */
+static size_t count_run(const struct field *field, const int64_t *times, size_t from, size_t n)
+{
+    size_t i = from + 1;
+    while (i < n && i - from < FIELD_BATCH && times[i] > times[i - 1] &&
+           times[i] - times[i - 1] <= field->gap_ns) {
+        i++;
+    }
+    return i - from;
+}
+
+void field_push(struct field *field, const int64_t *times, const double *const values[], size_t n)
+{
+    size_t i = 0;
+    while (i < n) {
+        if (!field->started) {
+            start(field, times[i], values, i);
+        } else if (times[i] <= field->last_ns || times[i] - field->last_ns > field->gap_ns) {
+            cross_gap(field, times[i]);
+        }
+        size_t count = count_run(field, times, i, n);
+        push_chunk(field, times, values, i, count);
+        i += count;
+    }
+}
+
+void field_advance(struct field *field, int64_t until_ns)
+{
+    if (field->running && until_ns - field->last_ns > field->gap_ns) {
+        end_run(field);
+    }
+}
+
+void field_finish(struct field *field)
+{
+    end_run(field);
+}
+
+int64_t field_horizon_ns(const struct field *field, int64_t until_ns)
+{
+    if (!field->running) {
+        /* Nothing is open: the next onset is a sample that is still to come. */
+        return until_ns;
+    }
+    int64_t horizon_ns = INT64_MAX;
+    int64_t now_ns = field->done_ns == INT64_MIN ? field->first_ns : field->done_ns;
+    for (size_t b = 0; b < field->band_count; b++) {
+        int64_t watch_ns = watch_horizon_ns(&field->watches[b], now_ns);
+        horizon_ns = watch_ns < horizon_ns ? watch_ns : horizon_ns;
+    }
+    return horizon_ns;
+}
+
+bool field_learnt(const struct field *field)
+{
+    for (size_t b = 0; b < field->band_count; b++) {
+        if (!field->watches[b].learnt) {
+            return false;
+        }
+    }
+    return true;
+}

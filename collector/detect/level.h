@@ -1,0 +1,35 @@
+/* Paces of watching: how fast a baseline follows, how long to hold, for fast and for slow channels
+ * (5 samples a second and fewer: temperature, pressure, humidity and other plain levels).
+ * Must never depend on samples. Called by field at making, and by watch for a slow onset. */
+#ifndef ROOMWAKE_COLLECTOR_DETECT_LEVEL_H
+#define ROOMWAKE_COLLECTOR_DETECT_LEVEL_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* 5 Hz */
+#define LEVEL_PERIOD_NS INT64_C(200000000)
+
+struct pace {
+    bool slow;
+    int64_t period_ns;
+    int64_t lookback_ns; /* how far before the trigger an onset may be picked */
+    int64_t post_ns;     /* how much after the trigger the picker is given */
+    int64_t settle_ns;   /* features are measured up to here from the onset */
+    int64_t hold_ns;
+    double location_samples; /* time constants of following */
+    double scale_samples;
+    uint32_t start_samples; /* for the first guess and after a gap */
+    uint32_t block_samples; /* of the quiet spell's extremes */
+    uint32_t stay_samples;  /* of one part of a new level */
+    int64_t stale_gap_ns;   /* after a longer gap the old level says nothing */
+};
+
+void pace_for(int64_t period_ps, double baseline_s, struct pace *pace);
+
+/* Uncertainty of a slow onset from the ramp's last two deviations (in sigma, signless): the time
+ * since the ramp left zero, were it straight, stands for the spread. */
+int64_t level_onset_sd_ns(int64_t period_ns, double before, double at);
+
+#endif

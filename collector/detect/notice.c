@@ -1,0 +1,105 @@
+/* Sentences on noise and thresholds: "noise 15.2 nT, threshold 5.9 sigma, one false onset in 2 h".
+ * Must never be read back by a program. Called by field.
+ */
+#include "collector/detect/notice.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "collector/detect/field.h"
+
+#define AMOUNT_SIZE 64
+
+/* Three digits with a prefix where the unit takes one. */
+static void format_amount(double value, const char *unit, char text[AMOUNT_SIZE])
+{
+    static const struct {
+        double factor;
+        const char *prefix;
+    } prefixes[] = {{1e-12, "p"}, {1e-9, "n"}, {1e-6, "u"}, {1e-3, "m"}, {1.0, ""}};
+    bool prefixed =
+        !strcmp(unit, "T") || !strcmp(unit, "V") || !strcmp(unit, "Pa") || !strcmp(unit, "m/s2");
+    size_t p = 4;
+    while (prefixed && p > 0 && fabs(value) < 0.9995 * prefixes[p].factor) {
+        p--;
+    }
+    snprintf(text, AMOUNT_SIZE, "%.3g %s%s", value / prefixes[p].factor, prefixes[p].prefix, unit);
+}
+
+static const char *kind_text(const struct tail_choice *tail)
+{
+    switch (tail->kind) {
+    case TAIL_SHORT:
+        return " (the quiet spell was too short to see the noise's own extremes; taken as normal)";
+    case TAIL_NORMAL:
+        return "";
+    case TAIL_FITTED:
+        return " (from the noise's own extremes)";
+    }
+    return "";
+}
+
+static void append(char text[NOTICE_SIZE], const char *more)
+{
+    size_t used = strlen(text);
+    snprintf(text + used, NOTICE_SIZE - used, "%s", more);
+}
+
+static void append_band(const struct watch *watch, const char *what, char text[NOTICE_SIZE])
+{
+    char amount[AMOUNT_SIZE];
+    char part[NOTICE_SIZE];
+    format_amount(watch->learnt_scale, watch->settings.template.unit, amount);
+    snprintf(part, sizeof part, "%s %s, threshold %.1f sigma%s", what, amount, watch->trigger.high,
+             kind_text(&watch->tail));
+    append(text, part);
+}
+
+static void append_mains(const struct field *field, char text[NOTICE_SIZE])
+{
+    if (field->has_mains) {
+        append(text, "; ");
+        append_band(&field->watches[BAND_MAINS], "mains amplitude steady to", text);
+    } else if (field->settings.quantity == QUANTITY_MAGNETIC ||
+               field->settings.quantity == QUANTITY_ELECTRIC) {
+        append(text, "; mains can't be told apart at this rate");
+    }
+}
+
+void notice_learnt(const struct field *field, char text[NOTICE_SIZE])
+{
+    char part[AMOUNT_SIZE + 32];
+    text[0] = '\0';
+    append_band(&field->watches[BAND_REST], "noise", text);
+    append_mains(field, text);
+    double rate = field->settings.onsets_per_hour;
+    if (rate < 1.0) {
+        snprintf(part, sizeof part, ", one false onset in %.3g h", 1.0 / rate);
+    } else {
+        snprintf(part, sizeof part, ", %.3g false onsets in 1 h", rate);
+    }
+    append(text, part);
+    size_t outliers = 0;
+    for (size_t b = 0; b < field->band_count; b++) {
+        outliers += field->watches[b].tail.outliers;
+    }
+    if (outliers > 0) {
+        snprintf(part, sizeof part, "; the quiet spell was disturbed %zu times", outliers);
+        append(text, part);
+    }
+}
+
+void notice_noise_rose(const struct field *field, size_t band, char text[NOTICE_SIZE])
+{
+    char amount[AMOUNT_SIZE];
+    format_amount(field->watches[band].learnt_scale, field->settings.template.unit, amount);
+    snprintf(text, NOTICE_SIZE, "%s rose to %s for good: taken as usual from now on",
+             band == BAND_MAINS ? "unrest of the mains amplitude" : "noise", amount);
+}
+
+void notice_odd_rate(const struct field *field, char text[NOTICE_SIZE])
+{
+    snprintf(text, NOTICE_SIZE, "samples come in steps unlike the %.6g a second told: not watched",
+             1e12 / (double)field->settings.period_ps);
+}

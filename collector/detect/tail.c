@@ -1,0 +1,212 @@
+/* GEV likelihood and fit, the noise model's maxima, and the choice between them.
+ * Must never give an infinite or a zero threshold. Called once a band when its quiet spell ends.
+ */
+#include "collector/detect/tail.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "collector/detect/simplex.h"
+#include "collector/detect/vector.h"
+
+#define EULER_GAMMA 0.5772156649015329
+#define SHAPE_TINY 1e-7
+/* The shape that maxima of normal noise of some hundred samples show (-1/z^2 at z = 3.5). */
+#define NORMAL_SHAPE (-0.08)
+#define NORMAL_SHAPE_SD 0.1
+/* The largest tenth of the maxima may be disturbances that fell into the quiet spell. */
+#define CENSORED_PART 10u
+/* 99 % of chi-squared with two degrees of freedom: the fitted tail has two parameters more. */
+#define REJECT_NORMAL 9.21
+#define THRESHOLD_MIN 3.0
+#define THRESHOLD_MAX 1000.0
+/* Where the tail is bounded, keep this far above the largest ordinary maximum. */
+#define ABOVE_SEEN 1.15
+
+double tail_return_level(const struct tail_gev *gev, double blocks)
+{
+    double reduced = -log1p(-1.0 / blocks);
+    if (fabs(gev->shape) < SHAPE_TINY) {
+        return gev->location - gev->scale * log(reduced);
+    }
+    return gev->location + gev->scale / gev->shape * expm1(-gev->shape * log(reduced));
+}
+
+/* -ln F, by which density and exceedance are told; INFINITY below the lower end, 0 above the upper.
+ */
+static double gev_reduced(const struct tail_gev *gev, double x)
+{
+    double z = (x - gev->location) / gev->scale;
+    if (fabs(gev->shape) < SHAPE_TINY) {
+        return exp(-z);
+    }
+    double inside = 1.0 + gev->shape * z;
+    if (inside <= 0.0) {
+        return gev->shape > 0.0 ? INFINITY : 0.0;
+    }
+    return exp(-log(inside) / gev->shape);
+}
+
+double tail_log_likelihood(const struct tail_gev *gev, const double *sorted, size_t n,
+                           size_t censored)
+{
+    if (!(gev->scale > 0.0)) {
+        return -INFINITY;
+    }
+    double sum = -(double)(n - censored) * log(gev->scale);
+    double reduced = 0.0;
+    for (size_t i = 0; i < n - censored; i++) {
+        reduced = gev_reduced(gev, sorted[i]);
+        if (!(reduced > 0.0) || isinf(reduced)) {
+            return -INFINITY;
+        }
+        sum += (1.0 + gev->shape) * log(reduced) - reduced;
+    }
+    if (censored > 0) {
+        sum += (double)censored * log(-expm1(-reduced));
+    }
+    return sum;
+}
+
+struct fit_problem {
+    const double *sorted;
+    size_t n;
+    size_t censored;
+    double shape_mean;
+    double shape_sd;
+};
+
+static double fit_cost(const void *context, const double point[3])
+{
+    const struct fit_problem *problem = context;
+    struct tail_gev gev = {point[0], exp(point[1]), point[2]};
+    double cost = -tail_log_likelihood(&gev, problem->sorted, problem->n, problem->censored);
+    if (problem->shape_sd > 0.0) {
+        double off = (gev.shape - problem->shape_mean) / problem->shape_sd;
+        cost += 0.5 * off * off;
+    }
+    return isfinite(cost) ? cost : 1e300;
+}
+
+int tail_fit(const double *sorted, size_t n, size_t censored, double shape_mean, double shape_sd,
+             struct tail_gev *gev)
+{
+    size_t used = n - censored;
+    if (used < 3 || !(sorted[used - 1] > sorted[0])) {
+        return -1;
+    }
+    double mean = 0.0;
+    for (size_t i = 0; i < used; i++) {
+        mean += sorted[i] / (double)used;
+    }
+    double variance = 0.0;
+    for (size_t i = 0; i < used; i++) {
+        variance += (sorted[i] - mean) * (sorted[i] - mean) / (double)used;
+    }
+    double scale = sqrt(6.0 * variance) / M_PI;
+    struct fit_problem problem = {sorted, n, censored, shape_mean, shape_sd};
+    double point[3] = {mean - EULER_GAMMA * scale, log(scale), 0.0};
+    const double steps[3] = {0.5 * scale, 0.2, 0.1};
+    /* A second start from the first's end gets out of a collapsed simplex. */
+    simplex_minimise(fit_cost, &problem, point, steps);
+    simplex_minimise(fit_cost, &problem, point, steps);
+    *gev = (struct tail_gev){point[0], exp(point[1]), point[2]};
+    return isfinite(tail_log_likelihood(gev, sorted, n, censored)) ? 0 : -1;
+}
+
+/* ln likelihood where each maximum is the largest of `count` independent noise vectors. */
+static double normal_log_likelihood(double count, const double *sorted, size_t n, size_t censored,
+                                    size_t dims)
+{
+    double sum = (double)(n - censored) * log(count);
+    double below = 0.0;
+    for (size_t i = 0; i < n - censored; i++) {
+        double z = fmax(sorted[i], 1e-6);
+        below = log1p(-fmin(vector_exceedance(z, dims), 1.0 - 1e-15));
+        sum += (count - 1.0) * below + vector_log_density(z, dims);
+    }
+    if (censored > 0) {
+        sum += (double)censored * log(fmax(-expm1(count * below), 1e-300));
+    }
+    return sum;
+}
+
+/* Golden section over ln count. */
+static double fit_count(const double *sorted, size_t n, size_t censored, size_t dims,
+                        double samples, double *log_likelihood)
+{
+    const double golden = 0.6180339887498949;
+    double low = log(fmax(1.0, 0.002 * samples));
+    double high = log(20.0 * samples);
+    for (int step = 0; step < 60; step++) {
+        double left = high - golden * (high - low);
+        double right = low + golden * (high - low);
+        if (normal_log_likelihood(exp(left), sorted, n, censored, dims) <
+            normal_log_likelihood(exp(right), sorted, n, censored, dims)) {
+            low = left;
+        } else {
+            high = right;
+        }
+    }
+    double count = exp(0.5 * (low + high));
+    *log_likelihood = normal_log_likelihood(count, sorted, n, censored, dims);
+    return count;
+}
+
+/* The noise model's quantile, a little higher where the scale itself is uncertain: with the scale
+ * off by s the rate is off by exp(z^2 s), whose mean is exp(z^4 s^2 / 2). */
+static double normal_threshold(const struct tail_input *input, double count)
+{
+    double p = fmin(fmax(input->onsets_per_block / count, 1e-300), 0.5);
+    double z = vector_quantile(p, input->dims);
+    double scale_sd = 1.17 / sqrt((double)(input->scale_count > 0 ? input->scale_count : 1));
+    return z * (1.0 + 0.5 * z * z * scale_sd * scale_sd);
+}
+
+static int compare_doubles(const void *left, const void *right)
+{
+    double a = *(const double *)left;
+    double b = *(const double *)right;
+    return (a > b) - (a < b);
+}
+
+static void choose_long(const struct tail_input *input, struct tail_choice *choice)
+{
+    size_t n = input->blocks;
+    size_t censored = n / CENSORED_PART;
+    double normal_likelihood;
+    double count = fit_count(input->maxima, n, censored, input->dims, input->block_samples,
+                             &normal_likelihood);
+    choice->kind = TAIL_NORMAL;
+    choice->threshold = normal_threshold(input, count);
+    struct tail_gev gev;
+    if (tail_fit(input->maxima, n, censored, NORMAL_SHAPE, NORMAL_SHAPE_SD, &gev) != 0) {
+        choice->threshold = normal_threshold(input, input->block_samples);
+        return;
+    }
+    double gain = tail_log_likelihood(&gev, input->maxima, n, censored) - normal_likelihood;
+    if (2.0 * gain > REJECT_NORMAL) {
+        double blocks = -1.0 / expm1(-input->onsets_per_block);
+        choice->kind = TAIL_FITTED;
+        choice->gev = gev;
+        choice->threshold =
+            fmax(tail_return_level(&gev, blocks), ABOVE_SEEN * input->maxima[n - censored - 1]);
+    }
+}
+
+void tail_choose(const struct tail_input *input, struct tail_choice *choice)
+{
+    memset(choice, 0, sizeof *choice);
+    qsort(input->maxima, input->blocks, sizeof *input->maxima, compare_doubles);
+    if (input->blocks < TAIL_BLOCKS_MIN) {
+        choice->kind = TAIL_SHORT;
+        choice->threshold = normal_threshold(input, input->block_samples);
+    } else {
+        choose_long(input, choice);
+    }
+    choice->threshold = fmin(fmax(choice->threshold, THRESHOLD_MIN), THRESHOLD_MAX);
+    for (size_t i = 0; i < input->blocks; i++) {
+        choice->outliers += input->maxima[i] > choice->threshold;
+    }
+}

@@ -1,0 +1,308 @@
+/* One band's run over samples: the quiet spell, settling after a gap, quiet, up, ending.
+ * Must never tell a disturbance before its features are measured. Called by field.
+ */
+#include "collector/detect/watch.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define HYSTERESIS 0.75
+/* Spread of a new level above which it is louder noise, not just a new level. */
+#define LOUDER 2.0
+#define LOUDER_PARTS (10u * STAY_PARTS)
+#define LEARN_SAMPLES_MIN 20u
+
+static void choose_series(struct watch *watch)
+{
+    const struct history *history = watch->settings.history;
+    bool mains = watch->settings.name == BAND_MAINS;
+    watch->dims = mains ? 1 : history->axes;
+    watch->pick_dims = history->axes;
+    watch->leak = mains ? history->leak : NULL;
+    for (size_t a = 0; a < history->axes; a++) {
+        watch->series[a] = mains ? history->amplitude : history->rest[a];
+        watch->pick_series[a] = mains ? history->past[a] : history->rest[a];
+    }
+}
+
+int watch_init(struct watch *watch, const struct watch_settings *settings)
+{
+    memset(watch, 0, sizeof *watch);
+    watch->settings = *settings;
+    choose_series(watch);
+    const struct pace *pace = &settings->pace;
+    struct baseline_tuning tuning = {.dims = watch->dims,
+                                     .location_samples = pace->location_samples,
+                                     .scale_samples = pace->scale_samples,
+                                     .block_samples = pace->block_samples};
+    watch->trigger = (struct trigger){.state = TRIGGER_LEARNING, .hold_ns = pace->hold_ns};
+    watch->first_ns = INT64_MIN;
+    bool complete = baseline_init(&watch->baseline, &tuning) == 0;
+    for (size_t a = 0; a <= VECTOR_AXES_MAX; a++) {
+        watch->scratch[a] = malloc(settings->history->size * sizeof(double));
+        complete = complete && watch->scratch[a];
+    }
+    if (!complete) {
+        watch_free(watch);
+        return -1;
+    }
+    return 0;
+}
+
+void watch_free(struct watch *watch)
+{
+    baseline_free(&watch->baseline);
+    for (size_t a = 0; a <= VECTOR_AXES_MAX; a++) {
+        free(watch->scratch[a]);
+        watch->scratch[a] = NULL;
+    }
+}
+
+static void set_threshold_squared(struct watch *watch)
+{
+    double high = watch->trigger.high * watch->baseline.scale;
+    watch->high_squared = high * high;
+}
+
+static void begin_quiet(struct watch *watch, uint64_t next)
+{
+    watch->trigger.state = TRIGGER_QUIET;
+    watch->run_start = next;
+    set_threshold_squared(watch);
+}
+
+static void note_scale(struct watch *watch, int64_t time_ns)
+{
+    watch->learnt_ns = time_ns;
+    watch->learnt_scale = watch->baseline.scale;
+}
+
+static void finish_learning(struct watch *watch, uint64_t next, int64_t time_ns)
+{
+    struct baseline *baseline = &watch->baseline;
+    struct baseline_memory *memory = &baseline->memory;
+    baseline->scale_floor = *watch->settings.scale_floor;
+    size_t kept = baseline_finish_learning(baseline);
+    for (size_t i = 0; i < memory->blocks; i++) {
+        memory->maxima[i] /= baseline->scale;
+    }
+    double block_s =
+        (double)baseline->tuning.block_samples * (double)watch->settings.pace.period_ns * 1e-9;
+    struct tail_input input = {.maxima = memory->maxima,
+                               .blocks = memory->blocks,
+                               .block_samples = (double)baseline->tuning.block_samples,
+                               .dims = watch->dims,
+                               .onsets_per_block =
+                                   watch->settings.onsets_per_hour * block_s / 3600.0,
+                               .scale_count = kept};
+    tail_choose(&input, &watch->tail);
+    watch->trigger.high = watch->tail.threshold;
+    watch->trigger.low = HYSTERESIS * watch->tail.threshold;
+    watch->learnt = true;
+    note_scale(watch, time_ns);
+    begin_quiet(watch, next);
+}
+
+/* The last `count` samples up to i, copied out of the ring. */
+static void copy_recent(struct watch *watch, uint64_t i, uint64_t count)
+{
+    size_t mask = watch->settings.history->mask;
+    for (size_t a = 0; a < watch->dims; a++) {
+        for (uint64_t k = 0; k < count; k++) {
+            watch->scratch[a][k] = watch->series[a][(i + 1 - count + k) & mask];
+        }
+    }
+}
+
+/* Enough samples since the run began: where the level is. */
+static void look_at_level(struct watch *watch, uint64_t i)
+{
+    uint64_t count = watch->start_count;
+    const double *axes[VECTOR_AXES_MAX] = {watch->scratch[0], watch->scratch[1], watch->scratch[2]};
+    double *scratch = watch->scratch[VECTOR_AXES_MAX];
+    copy_recent(watch, i, count);
+    if (watch->trigger.state == TRIGGER_LEARNING) {
+        baseline_start(&watch->baseline, axes, (size_t)count, scratch);
+        return;
+    }
+    double middle[VECTOR_AXES_MAX] = {0.0};
+    double apart[VECTOR_AXES_MAX] = {0.0};
+    vector_middle(axes, watch->dims, (size_t)count, scratch, middle);
+    for (size_t a = 0; a < watch->dims; a++) {
+        apart[a] = middle[a] - watch->baseline.location[a];
+    }
+    /* Over a short gap a level that still fits is the better one: it has seen more samples. */
+    if (watch->stale || vector_length(apart, watch->dims) > watch->baseline.scale) {
+        baseline_move(&watch->baseline, middle);
+    }
+    begin_quiet(watch, i + 1);
+}
+
+static void learn(struct watch *watch, uint64_t i, int64_t time_ns)
+{
+    if (watch->start_count < watch->settings.pace.start_samples) {
+        watch->start_count++;
+        if (watch->start_count == watch->settings.pace.start_samples) {
+            look_at_level(watch, i);
+        }
+        return;
+    }
+    double deviation[VECTOR_AXES_MAX];
+    double squared = watch_deviation(watch, i, watch->dims, deviation);
+    baseline_learn(&watch->baseline, deviation, squared);
+    double seen_s = (double)(time_ns - watch->first_ns) * 1e-9;
+    if (seen_s >= watch->settings.baseline_s && watch->baseline.memory.count >= LEARN_SAMPLES_MIN) {
+        finish_learning(watch, i + 1, time_ns);
+    }
+}
+
+static void settle(struct watch *watch, uint64_t i)
+{
+    watch->start_count++;
+    if (watch->start_count == watch->settings.pace.start_samples) {
+        look_at_level(watch, i);
+    }
+}
+
+/* A new level has held for long: it is the baseline from now on. */
+static void consider_staying(struct watch *watch, uint64_t i, int64_t time_ns)
+{
+    size_t slot = i & watch->settings.history->mask;
+    double sample[VECTOR_AXES_MAX];
+    for (size_t a = 0; a < watch->dims; a++) {
+        sample[a] = watch->series[a][slot];
+    }
+    double tolerance = watch->trigger.low * watch->baseline.scale;
+    if (!stay_take(&watch->stay, time_ns, sample, tolerance) || watch->stay.parts < STAY_PARTS) {
+        return;
+    }
+    double level[VECTOR_AXES_MAX] = {0.0};
+    double spread = stay_level(&watch->stay, level);
+    bool louder = spread > LOUDER * watch->baseline.scale;
+    if (louder && watch->stay.parts < LOUDER_PARTS) {
+        return;
+    }
+    watch_close(watch, watch->stay.start_ns, time_ns, false);
+    baseline_move(&watch->baseline, level);
+    if (louder) {
+        baseline_set_scale(&watch->baseline, spread);
+        watch->noise_rose = true;
+        note_scale(watch, time_ns);
+    }
+    begin_quiet(watch, i + 1);
+}
+
+static void take_sample(struct watch *watch, uint64_t i, int64_t time_ns)
+{
+    double deviation[VECTOR_AXES_MAX];
+    double length = sqrt(watch_deviation(watch, i, watch->dims, deviation));
+    if (watch->leak) {
+        length = fmax(0.0, length - watch->leak[i & watch->settings.history->mask]);
+    }
+    double score = length / watch->baseline.scale;
+    double value = watch->dims == 1 ? copysign(length, deviation[0]) : length;
+    enum trigger_event event = trigger_step(&watch->trigger, time_ns, score);
+    if (event == TRIGGER_RAISED) {
+        stay_restart(&watch->stay, watch->dims, watch->settings.pace.stay_samples);
+        watch_raise(watch, i);
+    }
+    if (watch->stage == WATCH_IDLE) {
+        return;
+    }
+    watch_track(watch, i, score, value);
+    watch_advance(watch, i);
+    if (event == TRIGGER_RETURNED) {
+        watch_close(watch, watch->trigger.last_above_ns, time_ns, true);
+        begin_quiet(watch, i + 1);
+        return;
+    }
+    consider_staying(watch, i, time_ns);
+}
+
+/* Quiet samples up to the first that is not: only compared and learnt from. */
+static inline uint64_t run_quiet(struct watch *watch, uint64_t i, uint64_t to, size_t dims)
+{
+    for (; i < to; i++) {
+        double deviation[VECTOR_AXES_MAX];
+        double squared = watch_deviation(watch, i, dims, deviation);
+        if (__builtin_expect(squared >= watch->high_squared, 0)) {
+            break;
+        }
+        baseline_take(&watch->baseline, deviation, squared, dims);
+        if (watch->baseline.count == 0) {
+            set_threshold_squared(watch);
+        }
+    }
+    return i;
+}
+
+void watch_run(struct watch *watch, uint64_t from, uint64_t to)
+{
+    const struct history *history = watch->settings.history;
+    for (uint64_t i = from; i < to; i++) {
+        if (watch->trigger.state == TRIGGER_QUIET) {
+            i = watch->dims == 1 ? run_quiet(watch, i, to, 1)
+                                 : run_quiet(watch, i, to, watch->dims);
+            if (i == to) {
+                return;
+            }
+        }
+        int64_t time_ns = history->times[i & history->mask];
+        if (watch->first_ns == INT64_MIN) {
+            watch->first_ns = time_ns;
+        }
+        switch (watch->trigger.state) {
+        case TRIGGER_LEARNING:
+            learn(watch, i, time_ns);
+            break;
+        case TRIGGER_SETTLING:
+            settle(watch, i);
+            break;
+        case TRIGGER_QUIET:
+        case TRIGGER_UP:
+        case TRIGGER_ENDING:
+            take_sample(watch, i, time_ns);
+            break;
+        }
+    }
+}
+
+void watch_cut(struct watch *watch, int64_t closed_ns)
+{
+    const struct history *history = watch->settings.history;
+    if (watch->stage != WATCH_IDLE && history->end > 0) {
+        int64_t last_ns = history->times[(history->end - 1) & history->mask];
+        watch_close(watch, last_ns, closed_ns, false);
+    }
+    watch->stage = WATCH_IDLE;
+}
+
+void watch_resume(struct watch *watch, int64_t gap_ns)
+{
+    watch->run_start = watch->settings.history->end;
+    if (watch->trigger.state == TRIGGER_LEARNING) {
+        /* A first guess needs samples in a row. */
+        if (watch->start_count < watch->settings.pace.start_samples) {
+            watch->start_count = 0;
+        }
+        return;
+    }
+    watch->stale = (watch->trigger.state == TRIGGER_SETTLING && watch->stale) ||
+                   gap_ns > watch->settings.pace.stale_gap_ns;
+    watch->trigger.state = TRIGGER_SETTLING;
+    watch->start_count = 0;
+}
+
+int64_t watch_horizon_ns(const struct watch *watch, int64_t now_ns)
+{
+    const struct history *history = watch->settings.history;
+    if (watch->stage == WATCH_SETTLING) {
+        return watch->open.onset_ns;
+    }
+    int64_t from_ns = now_ns;
+    if (watch->stage == WATCH_PICKING) {
+        from_ns = history->times[watch->raised & history->mask];
+    }
+    return from_ns - watch->settings.pace.lookback_ns;
+}

@@ -1,0 +1,101 @@
+/* One band of one quantity: baseline, threshold, trigger, onset and features, in that order.
+ * Must never tell a disturbance before its features are measured. Called by field, sample by sample
+ * in order of time. */
+#ifndef ROOMWAKE_COLLECTOR_DETECT_WATCH_H
+#define ROOMWAKE_COLLECTOR_DETECT_WATCH_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "collector/detect/baseline.h"
+#include "collector/detect/history.h"
+#include "collector/detect/level.h"
+#include "collector/detect/outbox.h"
+#include "collector/detect/stay.h"
+#include "collector/detect/tail.h"
+#include "collector/detect/trigger.h"
+#include "collector/model/disturbance.h"
+
+/* How far what is under way has come. */
+enum watch_stage {
+    WATCH_IDLE,
+    WATCH_PICKING,  /* raised; the onset waits for some samples after it */
+    WATCH_SETTLING, /* onset known; features wait for DETECT_SETTLE_NS */
+    WATCH_TOLD,
+};
+
+/* Copied at making; the pointers must outlive the band. */
+struct watch_settings {
+    enum band name;
+    const struct history *history;
+    struct outbox *outbox;
+    struct pace pace;
+    double baseline_s;
+    double onsets_per_hour;
+    const double *reference; /* an axis's values in the history are relative to it */
+    const double *scale_floor;
+    struct disturbance template; /* node, quantity, unit */
+};
+
+struct watch {
+    struct watch_settings settings;
+    size_t dims;
+    const double *series[VECTOR_AXES_MAX];      /* what is watched */
+    const double *pick_series[VECTOR_AXES_MAX]; /* what shows the onset best */
+    size_t pick_dims;
+    const double *leak; /* NULL for the rest band */
+    struct baseline baseline;
+    struct trigger trigger;
+    struct tail_choice tail;
+    bool learnt;
+    bool noise_rose;   /* set when a new, louder noise was taken for usual; field clears it */
+    int64_t learnt_ns; /* when the scale was last learnt, and what it was */
+    double learnt_scale;
+    double high_squared;
+    int64_t first_ns;   /* of the quiet spell; INT64_MIN before the first sample */
+    uint64_t run_start; /* history index: nothing before it is looked at (gap, last disturbance) */
+    uint64_t start_count;
+    bool stale; /* the level before the gap is not to be trusted */
+    struct stay stay;
+    enum watch_stage stage;
+    struct disturbance open;
+    uint64_t raised; /* history indices */
+    uint64_t onset;
+    double *scratch[VECTOR_AXES_MAX + 1]; /* history-sized, owned */
+};
+
+/* -1 where there is no memory. */
+int watch_init(struct watch *watch, const struct watch_settings *settings);
+void watch_free(struct watch *watch);
+
+/* Samples [from, to) of the history. */
+void watch_run(struct watch *watch, uint64_t from, uint64_t to);
+/* The run of samples ends at history->end: what is open is closed. `gap_ns` is how long until the
+ * next sample, 0 at the end of everything. */
+void watch_cut(struct watch *watch, int64_t closed_ns);
+void watch_resume(struct watch *watch, int64_t gap_ns);
+
+/* No onset before this can still come, given that samples up to now_ns have been run. */
+int64_t watch_horizon_ns(const struct watch *watch, int64_t now_ns);
+
+/* Squared length of sample i's deviation from the baseline, the parts in `deviation`. */
+static inline double watch_deviation(const struct watch *watch, uint64_t i, size_t dims,
+                                     double deviation[])
+{
+    size_t slot = i & watch->settings.history->mask;
+    double squared = 0.0;
+    for (size_t a = 0; a < dims; a++) {
+        deviation[a] = watch->series[a][slot] - watch->baseline.location[a];
+        squared += deviation[a] * deviation[a];
+    }
+    return squared;
+}
+
+/* watch_event.c: what becomes of a raised trigger. */
+void watch_raise(struct watch *watch, uint64_t i);
+void watch_track(struct watch *watch, uint64_t i, double score, double value);
+void watch_advance(struct watch *watch, uint64_t i);
+void watch_close(struct watch *watch, int64_t end_ns, int64_t closed_ns, bool returned);
+
+#endif

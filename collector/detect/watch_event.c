@@ -1,0 +1,243 @@
+/* A raised trigger becomes a disturbance: onset picked, features measured, told, and closed.
+ * Must never look at samples before the present run or the last disturbance. Called by watch.
+ */
+#include "collector/detect/watch.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "collector/detect/onset.h"
+
+/* Before the earliest onset that may be picked, so that the run before it has a spread. */
+#define PICK_MARGIN 32u
+#define PICK_SAMPLES_MIN 8u
+#define VARIANCE_FLOOR_PART 0.0025
+#define SD_MIN_PERIODS 0.3
+/* Mean of the neighbours, squared and in units of its own sigma, above which a spike is not alone.
+ */
+#define ALONE_MAX 16.0
+/* A load switched near the current's zero shows a part of a cycle later. */
+#define MAINS_CYCLE_PART 0.125
+#define MAINS_CYCLE_NS 2e7
+
+static const struct history *history_of(const struct watch *watch)
+{
+    return watch->settings.history;
+}
+
+static int64_t time_at(const struct watch *watch, uint64_t i)
+{
+    return history_of(watch)->times[i & history_of(watch)->mask];
+}
+
+static double static_level(const struct watch *watch)
+{
+    if (watch->settings.name == BAND_MAINS) {
+        return watch->baseline.location[0];
+    }
+    double level[VECTOR_AXES_MAX] = {0.0};
+    for (size_t a = 0; a < watch->dims; a++) {
+        level[a] = watch->settings.reference[a] + watch->baseline.location[a];
+    }
+    return watch->dims == 1 ? level[0] : vector_length(level, watch->dims);
+}
+
+void watch_raise(struct watch *watch, uint64_t i)
+{
+    watch->open = watch->settings.template;
+    watch->open.band = watch->settings.name;
+    watch->open.baseline_value = static_level(watch);
+    watch->open.baseline_scale = watch->baseline.scale;
+    watch->open.threshold = watch->trigger.high;
+    watch->open.sampling_sd_ns = llround((double)watch->settings.pace.period_ns / sqrt(12.0));
+    watch->open.mains_before = NAN;
+    watch->open.mains_after = NAN;
+    watch->raised = i;
+    watch->stage = WATCH_PICKING;
+}
+
+void watch_track(struct watch *watch, uint64_t i, double score, double value)
+{
+    if (score > watch->open.peak_score) {
+        watch->open.peak_score = score;
+        watch->open.peak_value = value;
+        watch->open.peak_ns = time_at(watch, i);
+    }
+    watch->open.clipped |= history_of(watch)->clipped[i & history_of(watch)->mask] != 0;
+}
+
+/* The first sample not before `time_ns` that may still be looked at. */
+static uint64_t index_from(const struct watch *watch, uint64_t upto, int64_t time_ns)
+{
+    uint64_t i = upto;
+    while (i > watch->run_start && upto - i + 2 < history_of(watch)->size &&
+           time_at(watch, i - 1) >= time_ns) {
+        i--;
+    }
+    return i;
+}
+
+/* Whether the samples around the one that is above are as quiet as ever. */
+static bool stands_alone(const struct watch *watch, uint64_t from, uint64_t now)
+{
+    double mean[VECTOR_AXES_MAX] = {0.0};
+    uint64_t count = 0;
+    for (uint64_t i = from; i <= now; i++) {
+        double deviation[VECTOR_AXES_MAX];
+        if (i == watch->raised) {
+            continue;
+        }
+        watch_deviation(watch, i, watch->dims, deviation);
+        for (size_t a = 0; a < watch->dims; a++) {
+            mean[a] += deviation[a];
+        }
+        count++;
+    }
+    double length = vector_length(mean, watch->dims) / watch->baseline.scale;
+    return length * length <= ALONE_MAX * (double)(count > 0 ? count : 1);
+}
+
+static int64_t sd_ns(const struct watch *watch, double sd_samples)
+{
+    double period = (double)watch->settings.pace.period_ns;
+    double least = SD_MIN_PERIODS * period;
+    if (watch->settings.name == BAND_MAINS) {
+        least = fmax(least, MAINS_CYCLE_PART * MAINS_CYCLE_NS);
+    }
+    return llround(fmax(sd_samples * period, least));
+}
+
+static void pick_at_trigger(struct watch *watch)
+{
+    watch->onset = watch->raised;
+    watch->open.pick_sd_ns = sd_ns(watch, 0.0);
+    if (watch->settings.pace.slow && watch->raised > watch->run_start) {
+        double part[VECTOR_AXES_MAX];
+        double at = sqrt(watch_deviation(watch, watch->raised, watch->dims, part));
+        double before = sqrt(watch_deviation(watch, watch->raised - 1, watch->dims, part));
+        watch->open.pick_sd_ns = level_onset_sd_ns(watch->settings.pace.period_ns, before, at);
+    }
+}
+
+/* Copies samples [from, now] of what shows the onset and picks; false where it can't. */
+static bool pick_by_curve(struct watch *watch, uint64_t from, uint64_t low, uint64_t now)
+{
+    size_t mask = history_of(watch)->mask;
+    size_t n = (size_t)(now - from + 1);
+    for (size_t a = 0; a < watch->pick_dims; a++) {
+        for (size_t k = 0; k < n; k++) {
+            watch->scratch[a][k] = watch->pick_series[a][(from + k) & mask];
+        }
+    }
+    const double *x[VECTOR_AXES_MAX] = {watch->scratch[0], watch->scratch[1], watch->scratch[2]};
+    double floor_scale = watch->baseline.scale * watch->baseline.scale;
+    struct onset_pick pick;
+    if (!onset_find(x, watch->pick_dims, n, (size_t)(low - from), (size_t)(watch->raised - from),
+                    VARIANCE_FLOOR_PART * floor_scale, watch->scratch[VECTOR_AXES_MAX], &pick)) {
+        return false;
+    }
+    watch->onset = from + pick.index;
+    watch->open.pick_sd_ns = sd_ns(watch, pick.sd_samples);
+    return true;
+}
+
+static void pick_onset(struct watch *watch, uint64_t now)
+{
+    int64_t raised_ns = time_at(watch, watch->raised);
+    uint64_t low = index_from(watch, watch->raised, raised_ns - watch->settings.pace.lookback_ns);
+    uint64_t from = low;
+    while (from > watch->run_start && low - from < PICK_MARGIN) {
+        from--;
+    }
+    bool enough = !watch->settings.pace.slow && now - from + 1 >= PICK_SAMPLES_MIN &&
+                  now - from + 1 < history_of(watch)->size;
+    if (!enough || !pick_by_curve(watch, from, low, now)) {
+        pick_at_trigger(watch);
+    }
+    /* A single sample has no run after it: its onset is that sample. */
+    if (watch->settings.name == BAND_REST && watch->trigger.above_low == 1 &&
+        stands_alone(watch, watch->onset, now)) {
+        pick_at_trigger(watch);
+    }
+    watch->open.onset_ns = time_at(watch, watch->onset);
+    watch->stage = WATCH_SETTLING;
+}
+
+/* Mean of samples [from, to] on axis `a`. */
+static double mean_over(const struct watch *watch, size_t a, uint64_t from, uint64_t to)
+{
+    double sum = 0.0;
+    for (uint64_t i = from; i <= to; i++) {
+        sum += watch->series[a][i & history_of(watch)->mask];
+    }
+    return sum / (double)(to - from + 1);
+}
+
+static void measure_step(struct watch *watch, uint64_t last)
+{
+    int64_t onset_ns = watch->open.onset_ns;
+    int64_t settle_ns = watch->settings.pace.settle_ns;
+    uint64_t late = index_from(watch, last, onset_ns + settle_ns - settle_ns / 4);
+    late = late < watch->onset ? watch->onset : late;
+    uint64_t early = index_from(watch, watch->onset, onset_ns - settle_ns);
+    double step[VECTOR_AXES_MAX] = {0.0};
+    for (size_t a = 0; a < watch->dims; a++) {
+        double before = early < watch->onset ? mean_over(watch, a, early, watch->onset - 1)
+                                             : watch->baseline.location[a];
+        step[a] = mean_over(watch, a, late, last) - before;
+    }
+    watch->open.settle_step = watch->dims == 1 ? step[0] : vector_length(step, watch->dims);
+}
+
+static void measure_mains(struct watch *watch, uint64_t last)
+{
+    const double *amplitude = history_of(watch)->amplitude;
+    size_t mask = history_of(watch)->mask;
+    if (!amplitude) {
+        return;
+    }
+    uint64_t before = watch->onset > watch->run_start ? watch->onset - 1 : watch->onset;
+    watch->open.mains_before = amplitude[before & mask];
+    watch->open.mains_after = amplitude[last & mask];
+}
+
+/* Features over [onset, last], told for good. */
+static void settle_and_tell(struct watch *watch, uint64_t last)
+{
+    measure_step(watch, last);
+    measure_mains(watch, last);
+    watch->open.settle_peak_score = watch->open.peak_score;
+    watch->open.one_sample = watch->trigger.above_low == 1;
+    outbox_open(watch->settings.outbox, &watch->open);
+    watch->stage = WATCH_TOLD;
+}
+
+void watch_advance(struct watch *watch, uint64_t i)
+{
+    int64_t time_ns = time_at(watch, i);
+    if (watch->stage == WATCH_PICKING &&
+        time_ns >= time_at(watch, watch->raised) + watch->settings.pace.post_ns) {
+        pick_onset(watch, i);
+    }
+    if (watch->stage == WATCH_SETTLING &&
+        time_ns >= watch->open.onset_ns + watch->settings.pace.settle_ns) {
+        settle_and_tell(watch, i);
+    }
+}
+
+void watch_close(struct watch *watch, int64_t end_ns, int64_t closed_ns, bool returned)
+{
+    uint64_t last = history_of(watch)->end - 1;
+    if (watch->stage == WATCH_PICKING) {
+        pick_onset(watch, last);
+    }
+    if (watch->stage == WATCH_SETTLING) {
+        settle_and_tell(watch, last);
+    }
+    watch->open.end_ns = end_ns > watch->open.onset_ns ? end_ns : watch->open.onset_ns;
+    watch->open.closed_ns = closed_ns;
+    watch->open.returned = returned;
+    watch->open.one_sample = watch->trigger.above_low == 1;
+    outbox_close(watch->settings.outbox, &watch->open);
+    watch->stage = WATCH_IDLE;
+}
