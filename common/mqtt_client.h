@@ -43,7 +43,7 @@ struct mqtt_uv {
     int up_s;
     int pause_ms;
     unsigned attempts; /* takes the next address of a name with several */
-    char why[160];
+    char why[256];
     void (*on_stopped)(void *context);
     void *stopped_context;
 };

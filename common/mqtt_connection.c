@@ -16,7 +16,7 @@ static bool connected(const struct mqtt_uv *client)
 
 void mqtt_client_say_why(struct mqtt_uv *client, const char *what, const char *detail)
 {
-    snprintf(client->why, sizeof client->why, "%s%s%s", what, detail ? ": " : "",
+    snprintf(client->why, sizeof client->why, "%.100s%s%.100s", what, detail ? ": " : "",
              detail ? detail : "");
 }
 
@@ -237,7 +237,7 @@ static int watch(struct mqtt_uv *client)
         struct error error;
         if (mqtt_poll_new(client->loop, socket, on_event, on_poll_closed, client, &client->poll,
                           &error)) {
-            mqtt_client_say_why(client, error.text, NULL);
+            mqtt_client_say_why(client, "socket", error.text);
             return -1;
         }
         client->open_count++;

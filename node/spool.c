@@ -137,6 +137,7 @@ int spool_open(const char *path, uint64_t max_bytes, struct spool **out, struct 
         spool_close(spool);
         return -1;
     }
+    spool_clean_hellos(spool);
     *out = spool;
     return 0;
 }

@@ -52,6 +52,13 @@ void spool_forget(struct spool *spool, uint64_t boot, uint64_t seq);
 /* The lowest seq of `boot` that is held; `fallback` where there is none. */
 uint64_t spool_oldest_seq(struct spool *spool, uint64_t boot, uint64_t fallback);
 
+/* The hello of a boot whose frames may be here, as JSON; those of boots without frames go at the
+ * next opening. At most `size` - 1 bytes are read; ERROR_NOT_FOUND where there is none. */
+int spool_keep_hello(struct spool *spool, uint64_t boot, const char *text, size_t length,
+                     struct error *error);
+int spool_read_hello(struct spool *spool, uint64_t boot, char *text, size_t size, size_t *length,
+                     struct error *error);
+
 void spool_count(const struct spool *spool, struct spool_counts *counts);
 /* What is wrong with the disk, in words; "" while all is well. */
 const char *spool_fault(const struct spool *spool);
