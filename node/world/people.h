@@ -24,7 +24,7 @@ struct people_edge {
 size_t people_views(const struct path *path, size_t room, const double at[3], double range_m,
                     struct people_view views[PATH_LEGS_MAX]);
 
-/* Pyroelectric module as sold (PITFALLS: held after the last motion, then blind; figures vary by
+/* Pyroelectric module as sold (held after the last motion, then blind; figures vary by
  * maker, common practice, no source): views in order of enter_ns -> edges, up to 2 a view. The
  * output rises when it sees motion, falls hold_ns after the last, then is blind for blind_ns.
  * `edges` has room for 2 * count. Returns how many; they alternate 1, 0, 1 ... */
