@@ -33,7 +33,6 @@ struct line {
     double rate; /* ns of offset a ns of node time */
     double rate_sd;
     double residual_ns; /* weighted rms about the line */
-    double bias_ns;     /* how far all points together may lie to one side */
 };
 
 void clock_fitter_init(struct clock_fitter *fitter, int64_t span_ns, int64_t growth_ppb)
@@ -127,16 +126,14 @@ static double make_points(const struct clock_fitter *fitter, struct point *point
 /* False where all points lie at one time. */
 static bool fit_line(const struct point *points, size_t count, struct line *line)
 {
-    double weights = 0, sd_sum = 0, x_sum = 0, y_sum = 0;
+    double weights = 0, x_sum = 0, y_sum = 0;
     for (size_t i = 0; i < count; i++) {
         double weight = 1 / (points[i].sd_ns * points[i].sd_ns);
         weights += weight;
-        sd_sum += weight * points[i].sd_ns;
         x_sum += weight * points[i].x_ns;
         y_sum += weight * points[i].y_ns;
     }
-    *line = (struct line){
-        .x_mean_ns = x_sum / weights, .y_mean_ns = y_sum / weights, .bias_ns = sd_sum / weights};
+    *line = (struct line){.x_mean_ns = x_sum / weights, .y_mean_ns = y_sum / weights};
     double xx = 0, xy = 0;
     for (size_t i = 0; i < count; i++) {
         double weight = 1 / (points[i].sd_ns * points[i].sd_ns);
@@ -219,7 +216,7 @@ void clock_fitter_line(const struct clock_fitter *fitter, int64_t now_node_ns,
     double wander_ppb = fmin(WANDER_PPB, (double)fitter->default_growth_ppb);
     double growth_ppb = fmax(line.rate_sd * 1e9, wander_ppb);
     double reach_ns = now_ns - line.x_mean_ns;
-    double spread_ns = hypot(fmax(line.residual_ns, line.bias_ns), reach_ns * line.rate_sd);
+    double spread_ns = hypot(line.residual_ns, reach_ns * line.rate_sd);
     double sd_ns =
         hypot(spread_ns, asymmetry_sd_ns(least_ns)) + FLOOR_NS + wander_ppb * 1e-9 * fabs(now_ns);
     finish(fit, newest_offset_ns, line.y_mean_ns + line.rate * reach_ns, line.rate, sd_ns,

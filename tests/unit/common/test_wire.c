@@ -299,6 +299,34 @@ static void a_told_number_of_samples_is_not_believed(void **state)
     wire_arena_free(&arena);
 }
 
+static void times_that_stand_still_or_leave_int64_are_refused(void **state)
+{
+    (void)state;
+    const uint64_t steps[] = {0, UINT64_MAX, INT64_MAX};
+    for (size_t i = 0; i < sizeof steps / sizeof steps[0]; i++) {
+        uint8_t bytes[512] = {0};
+        struct fixture fixture;
+        (void)small_message(&fixture, bytes, sizeof bytes);
+        struct bytes_writer writer = bytes_writer_of(bytes, sizeof bytes);
+        writer.length = AT_BLOCK_COUNT;
+        bytes_write_u16(&writer, 1);
+        bytes_write_u8(&writer, 0);
+        bytes_write_u8(&writer, 2); /* explicit times */
+        bytes_write_varint(&writer, 2);
+        bytes_write_zigzag(&writer, 0);
+        bytes_write_varint(&writer, steps[i]);
+        bytes_write_zigzag(&writer, 1);
+        bytes_write_zigzag(&writer, 1);
+        renew_checksum(bytes, writer.length);
+        struct wire_arena arena = {0};
+        struct frame read;
+        struct error error = {0};
+        assert_int_equal(wire_decode(bytes, writer.length, &arena, &read, &error), -1);
+        assert_error(error, ERROR_RANGE, "block 0: times out of range or not rising");
+        wire_arena_free(&arena);
+    }
+}
+
 static void what_may_not_be_sent_is_refused_by_its_block(void **state)
 {
     (void)state;
@@ -409,6 +437,7 @@ int main(void)
         cmocka_unit_test(every_single_flipped_bit_is_an_error),
         cmocka_unit_test(random_octets_never_crash_and_never_take_more_than_the_cap),
         cmocka_unit_test(a_told_number_of_samples_is_not_believed),
+        cmocka_unit_test(times_that_stand_still_or_leave_int64_are_refused),
         cmocka_unit_test(what_may_not_be_sent_is_refused_by_its_block),
         cmocka_unit_test(a_message_waiting_can_be_peeked_at_and_stamped_once),
         cmocka_unit_test(a_damaged_message_gets_no_fresh_checksum),
