@@ -4,7 +4,7 @@
 
 #include <mosquitto.h>
 
-#include "common/mqtt_poll.h"
+#include "common/socket_watch.h"
 #include "common/mqtt_uv.h"
 
 #define MQTT_DRAIN_TIMEOUT_MS 300
@@ -33,7 +33,7 @@ struct mqtt_uv {
                          loss to tell */
     uv_timer_t housekeeping;
     uv_getaddrinfo_t resolve;
-    struct mqtt_poll *poll;
+    struct socket_watch *poll;
     int socket;     /* the one that `poll` watches a duplicate of */
     int open_count; /* handles and requests that libuv still holds */
     int library_depth;

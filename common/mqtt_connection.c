@@ -45,7 +45,7 @@ static void on_timer_closed(uv_handle_t *handle)
 static void drop_poll(struct mqtt_uv *client)
 {
     if (client->poll) {
-        mqtt_poll_close(client->poll);
+        socket_watch_close(client->poll);
         client->poll = NULL;
     }
     client->socket = -1;
@@ -235,8 +235,8 @@ static int watch(struct mqtt_uv *client)
     }
     if (!client->poll) {
         struct error error;
-        if (mqtt_poll_new(client->loop, socket, on_event, on_poll_closed, client, &client->poll,
-                          &error)) {
+        if (socket_watch_new(client->loop, socket, on_event, on_poll_closed, client, &client->poll,
+                             &error)) {
             mqtt_client_say_why(client, "socket", error.text);
             return -1;
         }
@@ -244,7 +244,7 @@ static int watch(struct mqtt_uv *client)
         client->socket = socket;
     }
     bool write = mosquitto_want_write(client->library) || !client->tcp_connected;
-    return mqtt_poll_watch(client->poll, UV_READABLE | (write ? UV_WRITABLE : 0));
+    return socket_watch_set(client->poll, UV_READABLE | (write ? UV_WRITABLE : 0));
 }
 
 /* After every call into the library that did not come from one of its callbacks. */
