@@ -15,7 +15,8 @@
 
 struct night_reader;
 
-/* ERROR_NOT_FOUND, ERROR_FORMAT (no night), ERROR_VERSION (made by a newer Roomwake). */
+/* ERROR_NOT_FOUND, ERROR_FORMAT (no night, or a damaged one), ERROR_VERSION (made by a newer
+ * Roomwake). A night that is being recorded, or was left by a crash, opens too. */
 int night_reader_open(const char *path, struct night_reader **reader, struct error *error);
 void night_reader_close(struct night_reader *reader);
 
@@ -37,9 +38,9 @@ int night_read_site(struct night_reader *reader, int analysis, struct site **sit
 int night_read_channels(struct night_reader *reader, uint32_t node, struct channel *channels,
                         size_t size, size_t *count, struct error *error);
 
-/* Blocks in the order of t0 (then node, then channel), site time, between from (inclusive) and to
- * (exclusive) where a block overlaps; INT64_MIN and INT64_MAX for all. node SIZE_MAX: all nodes.
- * late_too false leaves out what the live pipeline did not see. */
+/* Blocks in the order of t0 (then node, channel, frame), site time, those with a sample in from
+ * (inclusive) to (exclusive); INT64_MIN and INT64_MAX for all. node SIZE_MAX: all nodes. Late
+ * frames are among them. */
 struct night_blocks;
 struct night_block_row {
     uint32_t node;
@@ -56,12 +57,14 @@ int night_blocks_next(struct night_blocks *cursor, struct night_block_row *row,
                       struct error *error);
 void night_blocks_close(struct night_blocks *cursor);
 
-/* The node's clock uncertainty over the night, in time order. Each reader below calls `each` for
- * every row; a non-zero return stops and is returned. */
+/* Every change of a node's clock uncertainty, in time order (then node). Each reader below calls
+ * `each` for every row; a non-zero return stops and is returned. */
 int night_each_clock(struct night_reader *reader,
                      int (*each)(void *context, uint32_t node, int64_t time_ns,
                                  int64_t clock_sd_ns),
                      void *context, struct error *error);
+/* Gaps by start, marks by id, findings by id, notices and log lines as they came. `analysis` 0
+ * takes the newest. */
 int night_each_gap(struct night_reader *reader, int (*each)(void *context, const struct gap *gap),
                    void *context, struct error *error);
 int night_each_mark(struct night_reader *reader,
@@ -81,29 +84,33 @@ int night_each_log(struct night_reader *reader,
                    int (*each)(void *context, int64_t time_ns, const char *level, const char *text),
                    void *context, struct error *error);
 
-/* Samples stored of a node, over all its channels; and its largest and last clock uncertainty. */
+/* Samples stored of a node, over all its channels; 0 in first_ns and last_ns where there are none.
+ */
 struct night_node_summary {
     uint64_t samples;
     uint64_t frames;
     uint64_t late_frames;
     int64_t first_ns;
     int64_t last_ns;
-    int64_t clock_sd_ns; /* median over the night; -1 where never told */
+    int64_t clock_sd_ns; /* median of what was told; -1 where never told */
 };
 int night_read_node_summary(struct night_reader *reader, uint32_t node,
                             struct night_node_summary *summary, struct error *error);
 
-/* A zoom level's buckets: min and max over 16^level samples, for plots. */
+/* Samples of a channel taken together, for plots: single ones, 16, a block, or all blocks that
+ * start in the same 16, 256 or 4096 s; several of these where the window is longer. In the unit. */
 struct night_bucket {
     int64_t t0_ns;
-    int64_t t1_ns;
+    int64_t t1_ns; /* of the last sample */
     double min;
     double max;
     double mean;
     uint32_t count;
 };
-/* The coarsest buckets that still give at least `pixels` over the window, into `buckets` (size at
- * least 4 * pixels); every true extreme is in one of them. */
+/* The coarsest buckets that still give at least `pixels` over the window (at most 4 times as many;
+ * fewer where there are fewer samples), into `buckets` (size at least 4 * pixels; pixels at least
+ * 1); every true extreme of the window is in one of them. Buckets at the edges may reach beyond
+ * it. No error where the node or the channel has no samples. */
 int night_read_zoom(struct night_reader *reader, uint32_t node, const char *channel,
                     int64_t from_ns, int64_t to_ns, size_t pixels, struct night_bucket *buckets,
                     size_t size, size_t *count, struct error *error);

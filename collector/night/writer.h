@@ -26,6 +26,7 @@ struct night_settings {
     const char *origin;      /* "recorded" or "imported from FILE" */
     int commit_every_ms;     /* 0 takes 200 */
     int64_t reserve_bytes;   /* stop when the disk has less; 0 takes 64 MiB */
+    size_t queue_bytes;      /* what may wait in memory; 0 takes 64 MiB */
     bool reopen;             /* continue a night that was not closed (the recorder died) */
 };
 
@@ -44,12 +45,16 @@ typedef void (*night_committed)(void *context, const struct night_frame_id *fram
 struct night_writer;
 
 /* Creates the file (ERROR_BUSY where it exists or another process writes it) and starts the thread.
- */
+ * With reopen: ERROR_NOT_FOUND where there is none, ERROR_STATE where it was closed or was begun
+ * with another site file. `committed` may be NULL. While it is open a companion "NIGHT-lock" says
+ * so to other programs. */
 int night_writer_open(const struct night_settings *settings, night_committed committed,
                       void *context, struct night_writer **writer, struct error *error);
 
 /* All of these copy what they are given and return at once. ERROR_FULL: the queue is full, try
  * later (nothing was taken). ERROR_STATE: closed. */
+/* Told before the first frame of a boot. The same list again has no effect, a longer one adds
+ * channels; ERROR_STATE where one that is known would change. */
 int night_put_channels(struct night_writer *writer, uint32_t node, uint64_t boot,
                        const struct channel *channels, size_t count, struct error *error);
 /* One message of a node, times in site time beside the node's own; `blocks[i].t0_ns` etc. are site
@@ -78,16 +83,20 @@ int night_put_state(struct night_writer *writer, uint32_t node, int64_t time_ns,
 int night_put_log(struct night_writer *writer, int64_t time_ns, const char *level, const char *text,
                   struct error *error);
 
-/* Waits until all that was put is on disk: for import and re-analysis, never on a loop. */
+/* Waits until all that was put is on disk, or for the first failure: what is not written then is
+ * kept and tried again. For import and re-analysis, never on a loop. */
 int night_writer_flush(struct night_writer *writer, struct error *error);
 /* Flushes, builds what is left of the zoom levels, writes the end, turns the file into one closed
  * file without side files, joins the thread and frees. end_ns 0 leaves the night open (a stop that
  * is to be continued). On failure the file is left as safe as it can be and said so. */
 int night_writer_close(struct night_writer *writer, int64_t end_ns, struct error *error);
-/* Ends without flushing and removes the file: an import that failed. */
+/* Ends without flushing and removes the file: an import that failed. (Of a night that was opened
+ * for analysis only that analysis is removed.) */
 void night_writer_abandon(struct night_writer *writer);
 
-/* Opens a closed night to add an analysis (reanalyse): samples are never touched. */
+/* Opens a closed night to add an analysis (reanalyse): samples are never touched. *analysis is its
+ * number; it counts as the newest once the writer was closed (end_ns is not looked at), and leaves
+ * no trace when it was abandoned. */
 int night_writer_open_for_analysis(const char *path, int *analysis, struct night_writer **writer,
                                    struct error *error);
 

@@ -1,0 +1,53 @@
+/* What the reader's files share. Must never be included outside reader*.c. */
+#ifndef ROOMWAKE_COLLECTOR_NIGHT_READER_INTERNAL_H
+#define ROOMWAKE_COLLECTOR_NIGHT_READER_INTERNAL_H
+
+#include <sqlite3.h>
+
+#include "collector/night/codec.h"
+#include "collector/night/reader.h"
+#include "collector/night/sql.h"
+
+struct night_reader {
+    char *path;
+    sqlite3 *db;
+    struct codec *codec;
+};
+
+/* Puts the night's path before an error's text and returns -1. */
+int reader_fail(const struct night_reader *reader, struct error *error);
+int reader_prepare(struct night_reader *reader, const char *sql, sqlite3_stmt **statement,
+                   struct error *error);
+/* `analysis`, or the newest finished one where that is 0. */
+int reader_analysis(struct night_reader *reader, int analysis, int64_t *out, struct error *error);
+
+/* name, unit, rate_hz, period_ps, step and offset, in that order. */
+#define READER_CHANNEL_COLUMNS                                                                     \
+    "channel.name, channel.unit, channel.rate_hz, channel.period_ps, channel.step_mantissa,"       \
+    " channel.step_exponent, channel.offset_mantissa, channel.offset_exponent"
+void reader_get_channel(struct sql_columns *row, struct channel *channel);
+
+/* The columns of a disturbance after its analysis, in the order of the table. */
+#define READER_DISTURBANCE_COLUMNS                                                                 \
+    "id, node, quantity, band, unit, onset_ns, pick_sd_ns, sampling_sd_ns, clock_sd_ns, end_ns,"   \
+    " closed_ns, peak_ns, peak_value, peak_score, baseline_value, baseline_scale, threshold,"      \
+    " settle_peak_score, settle_step, mains_before, mains_after, one_sample, clipped, returned"
+void reader_get_disturbance(struct sql_columns *row, struct disturbance *disturbance);
+
+/* How long the longest frame is: what begins this much before a window may reach into it. */
+int reader_longest_ns(struct night_reader *reader, int64_t *out, struct error *error);
+/* from_ns - longest, without overflow. */
+int64_t reader_reach(int64_t from_ns, int64_t longest_ns);
+
+/* Steps through `statement` (finalized at the end) and calls `row` for each. A non-zero return of
+ * `row` ends it and is returned; an error of SQLite is -1. */
+int reader_each(struct night_reader *reader, sqlite3_stmt *statement,
+                int (*row)(void *context, struct sql_columns *columns), void *context,
+                struct error *error);
+
+/* As night_blocks_open, only blocks of this channel name (NULL: all). */
+int reader_blocks_open(struct night_reader *reader, size_t node, const char *channel,
+                       int64_t from_ns, int64_t to_ns, struct night_blocks **cursor,
+                       struct error *error);
+
+#endif

@@ -1,0 +1,172 @@
+/* The night's tables. What is written here is what a person finds who opens the file by hand.
+ * Must never change the meaning of a column without a new version. Called by writer and reader. */
+#include "collector/night/schema.h"
+
+#include <stdint.h>
+
+#include "collector/night/sql.h"
+#include "common/channel.h"
+
+_Static_assert(SCHEMA_FANOUT >= NODE_CHANNELS_MAX, "ids of blocks and channels would collide");
+
+#define STRINGIFY(x) #x
+#define NUMBER(x) STRINGIFY(x)
+
+/* All times are nanoseconds since 1970-01-01T00:00:00Z (site time) unless they say node. */
+static const char *const tables_of_samples =
+    "CREATE TABLE meta (key TEXT PRIMARY KEY, value ANY) STRICT, WITHOUT ROWID;\n"
+    "CREATE TABLE site (id INTEGER PRIMARY KEY, name TEXT NOT NULL, title TEXT NOT NULL,\n"
+    "  file TEXT NOT NULL /* the site file as it was */) STRICT;\n"
+    "CREATE TABLE room (id INTEGER PRIMARY KEY, name TEXT NOT NULL, title TEXT NOT NULL,\n"
+    "  floor INTEGER NOT NULL) STRICT;\n"
+    "CREATE TABLE node (id INTEGER PRIMARY KEY, name TEXT NOT NULL,\n"
+    "  room INTEGER NOT NULL REFERENCES room, x_m REAL, y_m REAL, z_m REAL,\n"
+    "  control INTEGER NOT NULL) STRICT;\n"
+    "CREATE TABLE boot (id INTEGER PRIMARY KEY, node INTEGER NOT NULL REFERENCES node,\n"
+    "  boot TEXT NOT NULL /* 16 hex digits */, UNIQUE (node, boot)) STRICT;\n"
+    "CREATE TABLE channel (id INTEGER PRIMARY KEY /* boot * 32 + place */,\n"
+    "  name TEXT NOT NULL, unit TEXT NOT NULL, rate_hz REAL NOT NULL,\n"
+    "  period_ps INTEGER NOT NULL,\n"
+    "  /* value = count * step + offset, each mantissa * 10^exponent */\n"
+    "  step_mantissa INTEGER NOT NULL, step_exponent INTEGER NOT NULL,\n"
+    "  offset_mantissa INTEGER NOT NULL, offset_exponent INTEGER NOT NULL,\n"
+    "  boot INTEGER AS (id >> 5) VIRTUAL, place INTEGER AS (id & 31) VIRTUAL) STRICT;\n"
+    "CREATE TABLE fit (id INTEGER PRIMARY KEY, boot INTEGER NOT NULL REFERENCES boot,\n"
+    "  /* site = node + offset_ns + (node - ref_node_ns) * rate_ppt / 1e12 */\n"
+    "  ref_node_ns INTEGER NOT NULL, offset_ns INTEGER NOT NULL, rate_ppt INTEGER NOT NULL,\n"
+    "  uncertainty_ns INTEGER NOT NULL, growth_ppb INTEGER NOT NULL) STRICT;\n"
+    "CREATE TABLE frame (id INTEGER PRIMARY KEY, boot INTEGER NOT NULL REFERENCES boot,\n"
+    "  seq INTEGER NOT NULL, start_ns INTEGER, end_ns INTEGER /* NULL: no samples */,\n"
+    "  samples INTEGER NOT NULL, fit INTEGER REFERENCES fit /* NULL: clock never known */,\n"
+    "  late INTEGER NOT NULL /* 1: came too late for the live detection */,\n"
+    "  UNIQUE (boot, seq)) STRICT;\n"
+    "CREATE INDEX frame_by_start ON frame (start_ns);\n"
+    "CREATE TABLE block (id INTEGER PRIMARY KEY /* frame * 32 + place */,\n"
+    "  channel INTEGER NOT NULL REFERENCES channel, t0_ns INTEGER NOT NULL,\n"
+    "  span_ns INTEGER NOT NULL /* last sample's time - t0_ns */,\n"
+    "  period_ps INTEGER /* NULL: times says when */, node_t0_ns INTEGER NOT NULL,\n"
+    "  n INTEGER NOT NULL,\n"
+    "  /* whole counts; for decimals (codec 16, 17) values in the unit */\n"
+    "  min ANY NOT NULL, max ANY NOT NULL, sum ANY NOT NULL,\n"
+    "  codec INTEGER NOT NULL REFERENCES codec, times BLOB, samples BLOB NOT NULL,\n"
+    "  frame INTEGER AS (id >> 5) VIRTUAL) STRICT;\n"
+    "CREATE TABLE zoom (channel INTEGER NOT NULL REFERENCES channel,\n"
+    "  level INTEGER NOT NULL /* 1, 2, 3: blocks that start in the same 16, 256, 4096 s */,\n"
+    "  slot INTEGER NOT NULL /* start / (16, 256, 4096 s) */,\n"
+    "  t0_ns INTEGER NOT NULL, t1_ns INTEGER NOT NULL, n INTEGER NOT NULL,\n"
+    "  /* in the channel's unit */ min REAL NOT NULL, max REAL NOT NULL, sum REAL NOT NULL,\n"
+    "  PRIMARY KEY (channel, level, slot)) STRICT, WITHOUT ROWID;\n"
+    "CREATE TABLE codec (id INTEGER PRIMARY KEY, how TEXT NOT NULL) STRICT;\n";
+
+static const char *const tables_of_findings =
+    "CREATE TABLE clock (time_ns INTEGER NOT NULL, node INTEGER NOT NULL REFERENCES node,\n"
+    "  sd_ns INTEGER NOT NULL /* one sigma from here on */,\n"
+    "  PRIMARY KEY (time_ns, node)) STRICT, WITHOUT ROWID;\n"
+    "CREATE TABLE gap (id INTEGER PRIMARY KEY, node INTEGER NOT NULL REFERENCES node,\n"
+    "  start_ns INTEGER NOT NULL, end_ns INTEGER NOT NULL, reason TEXT NOT NULL) STRICT;\n"
+    "CREATE TABLE mark (id INTEGER PRIMARY KEY, start_ns INTEGER NOT NULL,\n"
+    "  end_ns INTEGER NOT NULL, noted_ns INTEGER NOT NULL, room TEXT NOT NULL,\n"
+    "  who TEXT NOT NULL, text TEXT NOT NULL) STRICT;\n"
+    "CREATE TABLE analysis (id INTEGER PRIMARY KEY, why TEXT NOT NULL,\n"
+    "  software TEXT NOT NULL, done INTEGER NOT NULL, mains_hz REAL NOT NULL,\n"
+    "  baseline_s REAL NOT NULL, false_onsets_per_hour REAL NOT NULL,\n"
+    "  alert_limit_per_night REAL NOT NULL, order_confidence REAL NOT NULL) STRICT;\n"
+    "CREATE TABLE disturbance (analysis INTEGER NOT NULL REFERENCES analysis,\n"
+    "  id INTEGER NOT NULL, node INTEGER NOT NULL REFERENCES node, quantity TEXT NOT NULL,\n"
+    "  band TEXT NOT NULL, unit TEXT NOT NULL, onset_ns INTEGER NOT NULL,\n"
+    "  pick_sd_ns INTEGER NOT NULL, sampling_sd_ns INTEGER NOT NULL,\n"
+    "  clock_sd_ns INTEGER NOT NULL, end_ns INTEGER NOT NULL /* 0: it lasts */,\n"
+    "  closed_ns INTEGER NOT NULL, peak_ns INTEGER NOT NULL, peak_value REAL,\n"
+    "  peak_score REAL, baseline_value REAL, baseline_scale REAL, threshold REAL,\n"
+    "  settle_peak_score REAL, settle_step REAL, mains_before REAL, mains_after REAL,\n"
+    "  one_sample INTEGER NOT NULL, clipped INTEGER NOT NULL, returned INTEGER NOT NULL,\n"
+    "  PRIMARY KEY (analysis, id)) STRICT, WITHOUT ROWID;\n"
+    "CREATE TABLE coincidence (analysis INTEGER NOT NULL REFERENCES analysis,\n"
+    "  id INTEGER NOT NULL, kind TEXT NOT NULL, start_ns INTEGER NOT NULL,\n"
+    "  end_ns INTEGER NOT NULL, dropped_members INTEGER NOT NULL, witnesses INTEGER NOT NULL,\n"
+    "  nodes INTEGER NOT NULL, control INTEGER NOT NULL, first_known INTEGER NOT NULL,\n"
+    "  together INTEGER NOT NULL, speed_m_s REAL, speed_low_m_s REAL, speed_high_m_s REAL,\n"
+    "  cause TEXT NOT NULL, chance_per_night REAL, p_value REAL,\n"
+    "  mark INTEGER REFERENCES mark, final INTEGER NOT NULL, alert INTEGER NOT NULL,\n"
+    "  PRIMARY KEY (analysis, id)) STRICT, WITHOUT ROWID;\n"
+    "CREATE TABLE coincidence_member (analysis INTEGER NOT NULL, coincidence INTEGER NOT NULL,\n"
+    "  place INTEGER NOT NULL, disturbance INTEGER NOT NULL,\n"
+    "  PRIMARY KEY (analysis, coincidence, place)) STRICT, WITHOUT ROWID;\n"
+    "CREATE TABLE coincidence_order (analysis INTEGER NOT NULL, coincidence INTEGER NOT NULL,\n"
+    "  place INTEGER NOT NULL, node INTEGER NOT NULL, onset_ns INTEGER NOT NULL,\n"
+    "  onset_sd_ns INTEGER NOT NULL, first_probability REAL,\n"
+    "  PRIMARY KEY (analysis, coincidence, place)) STRICT, WITHOUT ROWID;\n"
+    "CREATE TABLE coincidence_path (analysis INTEGER NOT NULL, coincidence INTEGER NOT NULL,\n"
+    "  place INTEGER NOT NULL, room INTEGER NOT NULL, time_ns INTEGER NOT NULL,\n"
+    "  PRIMARY KEY (analysis, coincidence, place)) STRICT, WITHOUT ROWID;\n"
+    "CREATE TABLE coincidence_reason (analysis INTEGER NOT NULL, coincidence INTEGER NOT NULL,\n"
+    "  place INTEGER NOT NULL, text TEXT NOT NULL,\n"
+    "  PRIMARY KEY (analysis, coincidence, place)) STRICT, WITHOUT ROWID;\n"
+    "CREATE TABLE alert (id INTEGER PRIMARY KEY, analysis INTEGER NOT NULL,\n"
+    "  coincidence INTEGER NOT NULL, time_ns INTEGER NOT NULL, text TEXT NOT NULL) STRICT;\n"
+    "CREATE TABLE notice (id INTEGER PRIMARY KEY, analysis INTEGER NOT NULL,\n"
+    "  node INTEGER NOT NULL REFERENCES node, quantity TEXT NOT NULL,\n"
+    "  time_ns INTEGER NOT NULL, text TEXT NOT NULL) STRICT;\n"
+    "CREATE TABLE state (id INTEGER PRIMARY KEY, node INTEGER NOT NULL REFERENCES node,\n"
+    "  time_ns INTEGER NOT NULL, json TEXT NOT NULL) STRICT;\n"
+    "CREATE TABLE log (id INTEGER PRIMARY KEY, time_ns INTEGER NOT NULL, level TEXT NOT NULL,\n"
+    "  text TEXT NOT NULL) STRICT;\n";
+
+static const char *const codecs =
+    "INSERT INTO codec VALUES\n"
+    "(0, 'counts as int32, little-endian'),\n"
+    "(1, 'order (1 byte), seeds (zigzag varints: the mean for order 0, else the first counts),"
+    " then zigzag residuals of that order as Rice bits: per 256 residuals a parameter k in 5 bits;"
+    " a residual is its high part in ones and a zero, then k bits; 24 ones mean 32 plain bits'),\n"
+    "(2, 'order and seeds as 1, then the residuals'' byte planes, lowest first, under zstd'),\n"
+    "(16, 'per sample zigzag varints: change of the exponent of ten, mantissa'),\n"
+    "(17, 'as 16, under zstd');\n";
+
+int schema_prepare(sqlite3 *db, struct error *error)
+{
+    return sql_exec(db, "PRAGMA page_size=8192; PRAGMA secure_delete=OFF", error);
+}
+
+int schema_create(sqlite3 *db, struct error *error)
+{
+    if (sql_exec(db, tables_of_samples, error) != 0 ||
+        sql_exec(db, tables_of_findings, error) != 0 || sql_exec(db, codecs, error) != 0) {
+        return -1;
+    }
+    return sql_exec(db,
+                    "PRAGMA application_id=" NUMBER(
+                        SCHEMA_APPLICATION_ID) ";"
+                                               "PRAGMA user_version=" NUMBER(SCHEMA_VERSION),
+                    error);
+}
+
+int schema_check(sqlite3 *db, struct error *error)
+{
+    int64_t id = 0;
+    int64_t version = 0;
+    if (sql_query_int(db, "PRAGMA application_id", &id, error) != 0 ||
+        sql_query_int(db, "PRAGMA user_version", &version, error) != 0) {
+        return -1;
+    }
+    if (id != SCHEMA_APPLICATION_ID) {
+        return error_set(error, ERROR_FORMAT, "not a night");
+    }
+    if (version > SCHEMA_VERSION) {
+        return error_set(error, ERROR_VERSION,
+                         "made by a newer Roomwake (night version %d, this program reads %d)",
+                         (int)version, SCHEMA_VERSION);
+    }
+    if (version < 1) {
+        return error_set(error, ERROR_FORMAT, "not a night: version %d", (int)version);
+    }
+    return 0;
+}
+
+int schema_distrust(sqlite3 *db, struct error *error)
+{
+    if (sqlite3_db_config(db, SQLITE_DBCONFIG_DEFENSIVE, 1, (int *)NULL) != SQLITE_OK ||
+        sqlite3_db_config(db, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, (int *)NULL) != SQLITE_OK) {
+        return sql_fail(db, error);
+    }
+    return sql_exec(db, "PRAGMA cell_size_check=ON", error);
+}

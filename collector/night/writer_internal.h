@@ -1,0 +1,70 @@
+/* What the writer's files share. Must never be included outside writer*.c. */
+#ifndef ROOMWAKE_COLLECTOR_NIGHT_WRITER_INTERNAL_H
+#define ROOMWAKE_COLLECTOR_NIGHT_WRITER_INTERNAL_H
+
+#include <uv.h>
+
+#include "collector/night/boots.h"
+#include "collector/night/lock.h"
+#include "collector/night/queue.h"
+#include "collector/night/store.h"
+#include "collector/night/writer.h"
+
+/* Who may touch what: `lock` guards everything from `queue` to `last_mark`; the store, the batch
+ * and the frame list are the writer thread's while it runs. The rest is set before it starts. */
+struct night_writer {
+    char *path;
+    struct night_lock file_lock;
+    size_t node_count;
+    int analysis; /* the only one that may be put, for re-analysis; 0 while samples are taken */
+    int64_t reserve_bytes;
+    size_t queue_bytes;
+    uint64_t commit_every_ns;
+    night_committed committed;
+    void *context;
+
+    uv_mutex_t lock;
+    uv_cond_t work; /* there is something to do */
+    uv_cond_t done; /* something was committed, or failed */
+    struct job_queue queue;
+    size_t held_bytes; /* of the batch */
+    uint64_t jobs_put;
+    uint64_t jobs_committed;
+    uint64_t failures;
+    struct error failure;
+    unsigned hurried; /* who waits: no gathering, no pause */
+    bool stop;
+    struct boots boots;
+    int64_t last_mark;
+
+    uv_thread_t thread;
+    struct store *store;
+    struct job_queue batch; /* kept until its commit returned well */
+    struct night_frame_id *frames;
+    size_t frames_size;
+    int wal_pages;
+};
+
+/* The thread's function; `argument` is the writer. */
+void writer_run(void *argument);
+/* Starts the thread over a store that is ready; -1 leaves everything to writer_free. */
+int writer_start(struct night_writer *writer, struct error *error);
+/* Ends the thread without writing what is queued. */
+void writer_stop(struct night_writer *writer);
+/* Closes the connection, gives up the lock and frees; the thread must have ended. */
+void writer_free(struct night_writer *writer);
+/* Removes what an analysis left that was never finished. Inside a transaction. */
+int writer_forget_analyses(struct store *store, struct error *error);
+
+int writer_out_of_memory(struct error *error);
+/* Takes the job on success, frees it otherwise; `job` NULL: it could not be made. */
+int writer_add(struct night_writer *writer, struct job *job, struct error *error);
+int writer_add_locked(struct night_writer *writer, struct job *job, struct error *error);
+/* Whatever the queue holds. With the lock held. */
+void writer_queue_job(struct night_writer *writer, struct job *job);
+int writer_check_node(const struct night_writer *writer, uint32_t node, struct error *error);
+/* Samples and what belongs to them are closed once the night is. */
+int writer_check_recording(const struct night_writer *writer, uint32_t node, struct error *error);
+int writer_check_analysis(const struct night_writer *writer, int analysis, struct error *error);
+
+#endif
