@@ -39,7 +39,7 @@ struct chains {
     struct layout *layout;
     const struct chance_hops *hops;
     size_t count;
-    size_t *nodes;
+    double *distances; /* owned; the vectors below lie behind it */
     double *rates;
     double *ahead; /* weight of all continuations from each node */
     double *next;
@@ -52,29 +52,23 @@ struct speeds {
     bool slice; /* one of SPEED_STEPS slices of all speeds: carries its share of the slack alone */
 };
 
-static double pair_window(const struct chains *chains, size_t i, size_t j,
-                          const struct speeds *speeds)
-{
-    const struct chance_hops *hops = chains->hops;
-    if (i == j || speeds->slowest >= speeds->fastest) {
-        return 0.0;
-    }
-    double distance = layout_straight_m(chains->layout, chains->nodes[i], chains->nodes[j]);
-    if (speeds->slice) {
-        return gate_hop_window_s(distance + hops->slack_m, 0.0, speeds->slowest, speeds->fastest) +
-               hops->extra_s / SPEED_STEPS;
-    }
-    return gate_hop_window_s(distance, hops->slack_m, speeds->slowest, speeds->fastest) +
-           hops->extra_s;
-}
-
-/* ahead[i] becomes the sum over j of window(i, j) * rate(j) * ahead[j]. */
+/* ahead[i] becomes the sum over j of window(i, j) * rate(j) * ahead[j]; a window is all
+ * delays that pass the gate: (distance + slack) / slowest - (distance - slack) / fastest. */
 static void step_back(struct chains *chains, const struct speeds *speeds)
 {
+    const struct chance_hops *hops = chains->hops;
+    bool any = speeds->slowest < speeds->fastest;
+    double per_slowest = any ? 1.0 / speeds->slowest : 0.0;
+    double per_fastest = any ? 1.0 / speeds->fastest : 0.0;
+    double nearer = speeds->slice ? -hops->slack_m : hops->slack_m;
+    double extra = any ? hops->extra_s / (speeds->slice ? SPEED_STEPS : 1) : 0.0;
     for (size_t i = 0; i < chains->count; i++) {
+        const double *row = chains->distances + i * chains->count;
         double sum = 0.0;
         for (size_t j = 0; j < chains->count; j++) {
-            sum += pair_window(chains, i, j, speeds) * chains->rates[j] * chains->ahead[j];
+            double near = row[j] > nearer ? row[j] - nearer : 0.0;
+            double window = (row[j] + hops->slack_m) * per_slowest - near * per_fastest + extra;
+            sum += i == j ? 0.0 : window * chains->rates[j] * chains->ahead[j];
         }
         chains->next[i] = sum;
     }
@@ -132,31 +126,48 @@ static double chains_sum(struct chains *chains, size_t k)
     return sum;
 }
 
+/* Gathers the nodes that have a rate, and their distances. */
+static int chains_init(struct chains *chains, const double *rates_hz, struct error *error)
+{
+    size_t nodes = layout_site(chains->layout)->node_count;
+    for (size_t i = 0; i < nodes; i++) {
+        chains->count += rates_hz[i] > 0.0;
+    }
+    size_t count = chains->count ? chains->count : 1;
+    chains->distances = malloc((count * count + 3 * count) * sizeof(double));
+    size_t *index = malloc(count * sizeof *index);
+    if (!chains->distances || !index) {
+        free(index);
+        return error_set(error, ERROR_MEMORY, "chance: out of memory");
+    }
+    chains->rates = chains->distances + count * count;
+    chains->ahead = chains->rates + count;
+    chains->next = chains->ahead + count;
+    for (size_t i = 0, at = 0; i < nodes; i++) {
+        if (rates_hz[i] > 0.0) {
+            index[at] = i;
+            chains->rates[at++] = rates_hz[i];
+        }
+    }
+    for (size_t i = 0; i < chains->count; i++) {
+        for (size_t j = 0; j < chains->count; j++) {
+            chains->distances[i * chains->count + j] =
+                layout_straight_m(chains->layout, index[i], index[j]);
+        }
+    }
+    free(index);
+    return 0;
+}
+
 int chance_travelling_hz(struct layout *layout, const double *rates_hz, size_t k,
                          const struct chance_hops *hops, double *rate_hz, struct error *error)
 {
-    size_t count = layout_site(layout)->node_count;
     struct chains chains = {.layout = layout, .hops = hops};
-    chains.nodes = malloc((count ? count : 1) * sizeof *chains.nodes);
-    double *vectors = malloc((count ? count : 1) * 3 * sizeof *vectors);
-    int status = 0;
-    if (!chains.nodes || !vectors) {
-        status = error_set(error, ERROR_MEMORY, "chance: out of memory");
-        goto out;
+    int status = chains_init(&chains, rates_hz, error);
+    if (status == 0) {
+        *rate_hz = k >= 2 ? chains_sum(&chains, k) : 0.0;
     }
-    chains.rates = vectors;
-    chains.ahead = vectors + count;
-    chains.next = vectors + 2 * count;
-    for (size_t i = 0; i < count; i++) {
-        if (rates_hz[i] > 0.0) {
-            chains.nodes[chains.count] = i;
-            chains.rates[chains.count++] = rates_hz[i];
-        }
-    }
-    *rate_hz = k >= 2 ? chains_sum(&chains, k) : 0.0;
-out:
-    free(chains.nodes);
-    free(vectors);
+    free(chains.distances);
     return status;
 }
 

@@ -1,5 +1,5 @@
 /* The arithmetic of the prompt and the travelling gate.
- * Must never keep state. Called by cluster, chain and chance. */
+ * Must never keep state. Called by cluster and hop. */
 #include "collector/correlate/gate.h"
 
 #include <math.h>
@@ -31,12 +31,4 @@ bool gate_speeds_agree(const struct gate_speed *speed, double chain_m_s)
 {
     return speed->low_m_s <= chain_m_s * GATE_SPEED_FACTOR &&
            speed->high_m_s >= chain_m_s / GATE_SPEED_FACTOR;
-}
-
-double gate_hop_window_s(double distance_m, double slack_m, double slowest_m_s, double fastest_m_s)
-{
-    if (slowest_m_s >= fastest_m_s) {
-        return 0.0;
-    }
-    return (distance_m + slack_m) / slowest_m_s - fmax(0.0, distance_m - slack_m) / fastest_m_s;
 }

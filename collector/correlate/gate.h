@@ -1,6 +1,6 @@
 /* The two gates: how close in time is prompt, and which hop a traveller could have made.
  * Must never open wider than GATE_WIDEST_NS for a bad clock: what can't be timed can't coincide.
- * Called by cluster, chain and chance. */
+ * Called by cluster and hop. */
 #ifndef ROOMWAKE_COLLECTOR_CORRELATE_GATE_H
 #define ROOMWAKE_COLLECTOR_CORRELATE_GATE_H
 
@@ -48,7 +48,4 @@ struct gate_speed {
 bool gate_hop_fits(const struct gate_hop *hop, struct gate_speed *speed);
 /* Whether a hop's speed agrees with that of the chain so far. */
 bool gate_speeds_agree(const struct gate_speed *speed, double chain_m_s);
-/* Seconds of delay that pass the gate for two nodes `distance_m` apart. */
-double gate_hop_window_s(double distance_m, double slack_m, double slowest_m_s, double fastest_m_s);
-
 #endif
