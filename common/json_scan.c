@@ -79,11 +79,16 @@ static int copy_up_to(struct scan *scan, size_t end)
     return 0;
 }
 
+static bool is_space(char c)
+{
+    return c == ' ' || c == '\t' || c == '\r' || c == '\n';
+}
+
 /* A number as a field's name would pass as a string once it is marked. */
 static bool names_a_field(const struct scan *scan)
 {
     size_t at = scan->at;
-    while (at < scan->length && memchr(" \t\r\n", scan->text[at], 4)) {
+    while (at < scan->length && is_space(scan->text[at])) {
         at++;
     }
     return at < scan->length && scan->text[at] == ':';

@@ -71,7 +71,8 @@ static void log_line(enum log_level level, const char *format, va_list arguments
         return;
     }
     char line[LINE_SIZE];
-    int length = vsnprintf(line, sizeof line, format, arguments);
+    /* The analyser does not see that all four callers have started the list. */
+    int length = vsnprintf(line, sizeof line, format, arguments); // NOLINT(*-valist.Uninitialized)
     if (length < 0) {
         return;
     }

@@ -102,7 +102,7 @@ int senml_resolve(const char *json, size_t length, int64_t arrival_ns,
     *records = NULL;
     *count = 0;
     if (length > SENML_PACK_MAX) {
-        return error_set(error, ERROR_RANGE, "SenML pack: %zu bytes, at most %u are taken", length,
+        return error_set(error, ERROR_RANGE, "SenML pack: %zu bytes, at most %zu are taken", length,
                          SENML_PACK_MAX);
     }
     cJSON *pack = NULL;

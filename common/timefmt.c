@@ -145,7 +145,8 @@ static bool take_offset(struct reading *in, int64_t *east_s)
         !take_number(in, 2, 0, 59, &minute)) {
         return false;
     }
-    *east_s = (west ? -1 : 1) * (hour * 3600 + minute * 60);
+    int size_s = hour * 3600 + minute * 60;
+    *east_s = west ? -size_s : size_s;
     return true;
 }
 

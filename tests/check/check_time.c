@@ -97,6 +97,8 @@ static void rfc5905_fraction_resolves_the_nanosecond(void **state)
 {
     (void)state;
     assert_true((timefmt_ntp_from_utc(NS_PER_S / 2) & UINT32_MAX) == UINT32_C(0x80000000));
+    assert_true((timefmt_ntp_from_utc(1) & UINT32_MAX) == 4); /* 4.29, the nearest */
+    assert_true((timefmt_ntp_from_utc(2) & UINT32_MAX) == 9); /* 8.59 */
     for (int64_t ns = 0; ns < NS_PER_S; ns += 7919) {
         int64_t utc_ns = INT64_C(1709330400) * NS_PER_S + ns;
         assert_int64_equal(timefmt_utc_from_ntp(timefmt_ntp_from_utc(utc_ns), 0), utc_ns);

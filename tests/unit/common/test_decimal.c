@@ -171,6 +171,11 @@ static void multiply_add_is_exact(void **state)
     assert_decimal(out, 1, 5);
     assert_int_equal(decimal_multiply_add(3, read("1e17"), read("1"), &out), 0);
     assert_decimal(out, 300000000000000001, 0);
+    assert_int_equal(decimal_multiply_add(1000000000000000000,
+                                          (struct decimal){100000000000000000, -35}, read("1e17"),
+                                          &out),
+                     0);
+    assert_decimal(out, 100000000000000001, 0);
     assert_int_equal(decimal_multiply_add(INT32_MAX, read("0.000123456"), read("273.15"), &out), 0);
     assert_decimal(out, 265392891124032, -9);
 }
