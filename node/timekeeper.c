@@ -1,0 +1,358 @@
+/* Bursts: look up, send, listen, pause. A state, one timer and one socket.
+ * Must never count a late or foreign answer. Called by node.c and by libuv. */
+#include "node/timekeeper.h"
+
+#include <errno.h>
+#include <stdbool.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/socket.h>
+#include <unistd.h>
+
+#include "common/log.h"
+#include "common/socket_watch.h"
+#include "node/pace.h"
+#include "node/time_burst.h"
+
+#define SEND_EVERY_MS 30
+#define LISTEN_MS 1000
+#define QUICK_PAUSE_NS INT64_C(500000000)
+#define QUICK_BURSTS 3
+#define LOOK_UP_AGAIN_NS INT64_C(2000000000)
+#define FIT_SPAN_NS INT64_C(900000000000)
+#define CRYSTAL_PPB 100000 /* a board's crystal is within 100 ppm: common practice, no source */
+
+enum state { IDLE, LOOKING_UP, SENDING, LISTENING, PAUSING, STOPPED };
+
+struct timekeeper {
+    struct timekeeper_setup setup;
+    char host[256];
+    enum state state;
+    uv_timer_t timer;
+    uv_getaddrinfo_t look_up;
+    struct sockaddr_storage server;
+    socklen_t server_length;
+    int socket;
+    struct socket_watch *watch;
+    struct time_burst burst;
+    int asked;  /* of this burst, also those that could not leave */
+    int bursts; /* that brought an exchange */
+    int silent; /* bursts in a row that brought none */
+    int64_t due_ns;
+    struct clock_fitter fitter;
+    struct clock_fit fit;
+    int64_t last_ns;
+    int64_t round_trip_ns;
+};
+
+static void on_timer(uv_timer_t *timer);
+
+static int64_t read_ns(const struct timekeeper *timekeeper)
+{
+    return timekeeper->setup.clock.mono_ns(timekeeper->setup.clock.context);
+}
+
+static void wait_ms(struct timekeeper *timekeeper, enum state state, uint64_t ms)
+{
+    timekeeper->state = state;
+    uv_update_time(timekeeper->setup.loop);
+    uv_timer_start(&timekeeper->timer, on_timer, ms, 0);
+}
+
+static void pause_for(struct timekeeper *timekeeper, int64_t pause_ns)
+{
+    int64_t now_ns = read_ns(timekeeper);
+    timekeeper->due_ns += pause_ns;
+    if (timekeeper->due_ns <= now_ns) {
+        timekeeper->due_ns = now_ns + pause_ns;
+    }
+    wait_ms(timekeeper, PAUSING, pace_delay_ms(now_ns, timekeeper->due_ns));
+}
+
+/* ---- the socket ---- */
+
+static void on_watch_closed(void *context)
+{
+    (void)context;
+}
+
+static void close_socket(struct timekeeper *timekeeper)
+{
+    if (timekeeper->watch) {
+        socket_watch_close(timekeeper->watch);
+        timekeeper->watch = NULL;
+    }
+    if (timekeeper->socket >= 0) {
+        close(timekeeper->socket);
+        timekeeper->socket = -1;
+    }
+}
+
+static bool same_address(const struct sockaddr_storage *a, const struct sockaddr_storage *b)
+{
+    if (a->ss_family != b->ss_family) {
+        return false;
+    }
+    if (a->ss_family == AF_INET) {
+        const struct sockaddr_in *left = (const struct sockaddr_in *)a;
+        const struct sockaddr_in *right = (const struct sockaddr_in *)b;
+        return left->sin_port == right->sin_port && left->sin_addr.s_addr == right->sin_addr.s_addr;
+    }
+    const struct sockaddr_in6 *left = (const struct sockaddr_in6 *)a;
+    const struct sockaddr_in6 *right = (const struct sockaddr_in6 *)b;
+    return left->sin6_port == right->sin6_port &&
+           memcmp(&left->sin6_addr, &right->sin6_addr, sizeof left->sin6_addr) == 0;
+}
+
+static void finish_burst(struct timekeeper *timekeeper);
+
+static void on_event(void *context, int status, int events)
+{
+    struct timekeeper *timekeeper = context;
+    (void)events;
+    if (status < 0) {
+        close_socket(timekeeper); /* made anew by the next burst */
+        return;
+    }
+    for (int i = 0; i < 2 * TIME_BURST_MAX; i++) {
+        uint8_t bytes[512];
+        struct sockaddr_storage from;
+        socklen_t from_length = sizeof from;
+        ssize_t got = recvfrom(timekeeper->socket, bytes, sizeof bytes, 0, (struct sockaddr *)&from,
+                               &from_length);
+        int64_t t4_ns = read_ns(timekeeper);
+        if (got < 0) {
+            break;
+        }
+        if (same_address(&from, &timekeeper->server)) {
+            int64_t near_ns = timekeeper->setup.clock.real_ns(timekeeper->setup.clock.context);
+            (void)time_burst_answer(&timekeeper->burst, bytes, (size_t)got, t4_ns, near_ns);
+        }
+    }
+    if (timekeeper->state == LISTENING && timekeeper->burst.answered == timekeeper->burst.sent) {
+        finish_burst(timekeeper);
+    }
+}
+
+static int open_socket(struct timekeeper *timekeeper)
+{
+    struct error error;
+    if (timekeeper->socket >= 0) {
+        return 0;
+    }
+    timekeeper->socket =
+        socket(timekeeper->server.ss_family, SOCK_DGRAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
+    if (timekeeper->socket < 0) {
+        log_warning("time socket: %s", strerror(errno));
+        return -1;
+    }
+    if (socket_watch_new(timekeeper->setup.loop, timekeeper->socket, on_event, on_watch_closed,
+                         timekeeper, &timekeeper->watch, &error) ||
+        socket_watch_set(timekeeper->watch, UV_READABLE)) {
+        log_warning("time socket is not to be watched");
+        close_socket(timekeeper);
+        return -1;
+    }
+    return 0;
+}
+
+/* ---- bursts ---- */
+
+static void send_request(struct timekeeper *timekeeper)
+{
+    uint8_t bytes[NTP_PACKET_SIZE];
+    uint64_t cookie;
+    if (uv_random(NULL, NULL, &cookie, sizeof cookie, 0, NULL)) {
+        log_warning("time: no random number for the question");
+        return;
+    }
+    time_burst_ask(&timekeeper->burst, cookie, bytes);
+    int64_t t1_ns = read_ns(timekeeper);
+    ssize_t sent = sendto(timekeeper->socket, bytes, sizeof bytes, 0,
+                          (struct sockaddr *)&timekeeper->server, timekeeper->server_length);
+    time_burst_set_sent(&timekeeper->burst, t1_ns);
+    if (sent < 0) {
+        log_debug("time request: %s", strerror(errno));
+    }
+}
+
+static void step_burst(struct timekeeper *timekeeper)
+{
+    if (timekeeper->asked++ >= timekeeper->setup.burst_size) {
+        if (timekeeper->burst.answered == timekeeper->burst.sent) {
+            finish_burst(timekeeper);
+        } else {
+            wait_ms(timekeeper, LISTENING, (uint64_t)timekeeper->setup.listen_ms);
+        }
+        return;
+    }
+    if (open_socket(timekeeper) == 0) {
+        send_request(timekeeper);
+        wait_ms(timekeeper, SENDING, SEND_EVERY_MS);
+    } else {
+        finish_burst(timekeeper);
+    }
+}
+
+static void begin_burst(struct timekeeper *timekeeper)
+{
+    timekeeper->burst = (struct time_burst){0};
+    timekeeper->asked = 0;
+    step_burst(timekeeper);
+}
+
+static void take_burst(struct timekeeper *timekeeper)
+{
+    int64_t now_ns = read_ns(timekeeper);
+    if (!clock_fitter_add_burst(&timekeeper->fitter, timekeeper->burst.exchanges,
+                                (size_t)timekeeper->burst.answered)) {
+        return;
+    }
+    timekeeper->round_trip_ns = time_burst_round_trip_ns(&timekeeper->burst);
+    if (timekeeper->bursts == 0 || timekeeper->silent > 0) {
+        log_info("time: in touch with %s", timekeeper->host);
+    }
+    timekeeper->bursts++;
+    timekeeper->silent = 0;
+    timekeeper->last_ns = now_ns;
+    clock_fitter_line(&timekeeper->fitter, now_ns, &timekeeper->fit);
+    if (timekeeper->setup.on_fit && timekeeper->fit.known) {
+        timekeeper->setup.on_fit(timekeeper->setup.context, &timekeeper->fit);
+    }
+}
+
+static void finish_burst(struct timekeeper *timekeeper)
+{
+    if (timekeeper->burst.answered > 0) {
+        take_burst(timekeeper);
+    } else if (++timekeeper->silent == 3) {
+        log_warning("time: no answer from %s", timekeeper->host);
+    }
+    bool quick = timekeeper->bursts < QUICK_BURSTS;
+    if (quick) {
+        timekeeper->due_ns = read_ns(timekeeper);
+    }
+    pause_for(timekeeper,
+              quick ? timekeeper->setup.quick_every_ns : timekeeper->setup.burst_every_ns);
+}
+
+/* ---- the server's name ---- */
+
+static void on_looked_up(uv_getaddrinfo_t *request, int status, struct addrinfo *addresses)
+{
+    struct timekeeper *timekeeper = request->data;
+    if (timekeeper->state != STOPPED) {
+        if (status < 0 || !addresses || addresses->ai_addrlen > sizeof timekeeper->server) {
+            log_warning("time: %s: %s", timekeeper->host,
+                        status < 0 ? uv_strerror(status) : "no address");
+            pause_for(timekeeper, LOOK_UP_AGAIN_NS);
+        } else {
+            memcpy(&timekeeper->server, addresses->ai_addr, addresses->ai_addrlen);
+            timekeeper->server_length = addresses->ai_addrlen;
+            begin_burst(timekeeper);
+        }
+    }
+    uv_freeaddrinfo(addresses);
+}
+
+/* The name is looked up anew while nobody answers: the base station may have moved. */
+static void begin(struct timekeeper *timekeeper)
+{
+    if (timekeeper->server_length > 0 && timekeeper->silent < 3) {
+        begin_burst(timekeeper);
+        return;
+    }
+    close_socket(timekeeper);
+    timekeeper->state = LOOKING_UP;
+    char port[8];
+    (void)snprintf(port, sizeof port, "%d", timekeeper->setup.port);
+    struct addrinfo hints = {.ai_socktype = SOCK_DGRAM};
+    if (uv_getaddrinfo(timekeeper->setup.loop, &timekeeper->look_up, on_looked_up, timekeeper->host,
+                       port, &hints) < 0) {
+        pause_for(timekeeper, LOOK_UP_AGAIN_NS);
+    }
+}
+
+static void on_timer(uv_timer_t *timer)
+{
+    struct timekeeper *timekeeper = timer->data;
+    switch (timekeeper->state) {
+    case PAUSING:
+        begin(timekeeper);
+        break;
+    case SENDING:
+        step_burst(timekeeper);
+        break;
+    case LISTENING:
+        finish_burst(timekeeper);
+        break;
+    case IDLE:
+    case LOOKING_UP:
+    case STOPPED:
+        break;
+    }
+}
+
+/* ---- what others call ---- */
+
+int timekeeper_new(const struct timekeeper_setup *setup, struct timekeeper **out,
+                   struct error *error)
+{
+    struct timekeeper *timekeeper = calloc(1, sizeof *timekeeper);
+    if (!timekeeper || strlen(setup->host) >= sizeof timekeeper->host) {
+        free(timekeeper);
+        return error_set(error, timekeeper ? ERROR_RANGE : ERROR_MEMORY, "time: %s",
+                         timekeeper ? "the server's name is too long" : "out of memory");
+    }
+    timekeeper->setup = *setup;
+    strcpy(timekeeper->host, setup->host);
+    if (setup->quick_every_ns == 0) {
+        timekeeper->setup.quick_every_ns = QUICK_PAUSE_NS;
+    }
+    if (setup->listen_ms == 0) {
+        timekeeper->setup.listen_ms = LISTEN_MS;
+    }
+    timekeeper->socket = -1;
+    timekeeper->round_trip_ns = -1;
+    clock_fitter_init(&timekeeper->fitter, FIT_SPAN_NS, CRYSTAL_PPB);
+    *out = timekeeper;
+    return 0;
+}
+
+void timekeeper_start(struct timekeeper *timekeeper)
+{
+    uv_timer_init(timekeeper->setup.loop, &timekeeper->timer);
+    timekeeper->timer.data = timekeeper;
+    timekeeper->look_up.data = timekeeper;
+    timekeeper->due_ns = read_ns(timekeeper);
+    begin(timekeeper);
+}
+
+void timekeeper_stop(struct timekeeper *timekeeper)
+{
+    timekeeper->state = STOPPED;
+    close_socket(timekeeper);
+    uv_close((uv_handle_t *)&timekeeper->timer, NULL);
+    (void)uv_cancel((uv_req_t *)&timekeeper->look_up);
+}
+
+void timekeeper_free(struct timekeeper *timekeeper)
+{
+    free(timekeeper);
+}
+
+const struct clock_fit *timekeeper_fit(const struct timekeeper *timekeeper)
+{
+    return &timekeeper->fit;
+}
+
+int64_t timekeeper_age_ns(const struct timekeeper *timekeeper, int64_t now_ns)
+{
+    return timekeeper->bursts > 0 ? now_ns - timekeeper->last_ns : -1;
+}
+
+int64_t timekeeper_round_trip_ns(const struct timekeeper *timekeeper)
+{
+    return timekeeper->round_trip_ns;
+}

@@ -1,0 +1,342 @@
+/* Promises of the time client, kept against a small server in the same loop.
+ * Must never sleep: the loop runs until the awaited burst is over. */
+#include "tests/unit/test.h"
+
+#include <arpa/inet.h>
+#include <uv.h>
+
+#include "common/ntp_packet.h"
+#include "common/timefmt.h"
+#include "node/pace.h"
+#include "node/time_burst.h"
+#include "node/timekeeper.h"
+
+#define LIMIT_MS 15000
+#define OFFSET_NS INT64_C(123456789) /* site minus the machine's real clock */
+
+enum manner { HONEST, SILENT, WRONG_ORIGIN, UNSYNCHRONISED, TWICE };
+
+struct server {
+    uv_udp_t handle;
+    enum manner manner;
+    int drop_every; /* 0: none */
+    int asked;
+    int port;
+    struct clock_source clock;
+};
+
+static uv_loop_t loop;
+static uv_timer_t limit;
+static struct server server;
+static int fits;
+static struct clock_fit last_fit;
+
+static void on_sent(uv_udp_send_t *request, int status)
+{
+    (void)status;
+    free(request);
+}
+
+static void answer(const struct sockaddr *to, const uint8_t *bytes)
+{
+    struct {
+        uv_udp_send_t request;
+        uint8_t bytes[NTP_PACKET_SIZE];
+    } *packet = calloc(1, sizeof *packet);
+    memcpy(packet->bytes, bytes, NTP_PACKET_SIZE);
+    uv_buf_t buffer = uv_buf_init((char *)packet->bytes, NTP_PACKET_SIZE);
+    assert_int_equal(uv_udp_send(&packet->request, &server.handle, &buffer, 1, to, on_sent), 0);
+}
+
+static void on_question(uv_udp_t *handle, ssize_t got, const uv_buf_t *buffer,
+                        const struct sockaddr *from, unsigned flags)
+{
+    (void)handle;
+    (void)flags;
+    if (got <= 0 || !from) {
+        return;
+    }
+    struct ntp_packet packet;
+    assert_int_equal(ntp_packet_read((const uint8_t *)buffer->base, (size_t)got, &packet, NULL), 0);
+    assert_int_equal(packet.mode, NTP_MODE_CLIENT);
+    server.asked++;
+    if (server.manner == SILENT || (server.drop_every && server.asked % server.drop_every == 0)) {
+        return;
+    }
+    uint64_t site = timefmt_ntp_from_utc(server.clock.real_ns(server.clock.context) + OFFSET_NS);
+    struct ntp_packet reply = {.leap = server.manner == UNSYNCHRONISED ? 3 : 0,
+                               .version = 4,
+                               .mode = NTP_MODE_SERVER,
+                               .stratum = 1,
+                               .origin = packet.transmit + (server.manner == WRONG_ORIGIN),
+                               .receive = site,
+                               .transmit = site};
+    uint8_t bytes[NTP_PACKET_SIZE];
+    ntp_packet_write(&reply, bytes);
+    answer(from, bytes);
+    if (server.manner == TWICE) {
+        answer(from, bytes);
+    }
+}
+
+static void on_buffer(uv_handle_t *handle, size_t size, uv_buf_t *buffer)
+{
+    static char bytes[2048];
+    (void)handle;
+    (void)size;
+    *buffer = uv_buf_init(bytes, sizeof bytes);
+}
+
+static void on_fit(void *context, const struct clock_fit *fit)
+{
+    (void)context;
+    fits++;
+    last_fit = *fit;
+}
+
+static void on_limit(uv_timer_t *timer)
+{
+    (void)timer;
+    fail_msg("waited %d ms in vain", LIMIT_MS);
+}
+
+static void run_until(const int *count, int wanted)
+{
+    uv_update_time(&loop);
+    uv_timer_start(&limit, on_limit, LIMIT_MS, 0);
+    while (*count < wanted) {
+        uv_run(&loop, UV_RUN_ONCE);
+    }
+    uv_timer_stop(&limit);
+}
+
+static int set_up(void **state)
+{
+    (void)state;
+    memset(&server, 0, sizeof server);
+    fits = 0;
+    server.clock = clock_system();
+    uv_loop_init(&loop);
+    uv_timer_init(&loop, &limit);
+    uv_udp_init(&loop, &server.handle);
+    struct sockaddr_in address;
+    int length = sizeof address;
+    uv_ip4_addr("127.0.0.1", 0, &address);
+    uv_udp_bind(&server.handle, (struct sockaddr *)&address, 0);
+    uv_udp_getsockname(&server.handle, (struct sockaddr *)&address, &length);
+    server.port = ntohs(address.sin_port);
+    return uv_udp_recv_start(&server.handle, on_buffer, on_question);
+}
+
+static int tear_down(void **state)
+{
+    (void)state;
+    uv_close((uv_handle_t *)&server.handle, NULL);
+    uv_close((uv_handle_t *)&limit, NULL);
+    uv_run(&loop, UV_RUN_DEFAULT);
+    return uv_loop_close(&loop);
+}
+
+static struct timekeeper *begin(struct clock_source clock)
+{
+    struct timekeeper_setup setup = {.loop = &loop,
+                                     .clock = clock,
+                                     .host = "127.0.0.1",
+                                     .port = server.port,
+                                     .burst_every_ns = NS_PER_S,
+                                     .quick_every_ns = NS_PER_S / 20,
+                                     .listen_ms = 60,
+                                     .burst_size = 4,
+                                     .on_fit = on_fit};
+    struct timekeeper *timekeeper;
+    assert_int_equal(timekeeper_new(&setup, &timekeeper, NULL), 0);
+    assert_false(timekeeper_fit(timekeeper)->known);
+    assert_int64_equal(timekeeper_age_ns(timekeeper, 5), -1);
+    assert_int64_equal(timekeeper_round_trip_ns(timekeeper), -1);
+    timekeeper_start(timekeeper);
+    return timekeeper;
+}
+
+static void end(struct timekeeper *timekeeper)
+{
+    timekeeper_stop(timekeeper);
+    for (int i = 0; i < 10; i++) {
+        uv_run(&loop, UV_RUN_NOWAIT);
+    }
+    timekeeper_free(timekeeper);
+}
+
+/* What the fit should say now, against the very clock that the server tells. */
+static void expect_true_fit(struct clock_source clock)
+{
+    int64_t node_ns = clock.mono_ns(clock.context);
+    int64_t site_ns = server.clock.real_ns(server.clock.context) + OFFSET_NS;
+    int64_t error_ns = clock_fit_site_ns(&last_fit, node_ns) - site_ns;
+    assert_close(error_ns, 0, 3e6);
+    assert_close(error_ns, 0, 5.0 * (double)clock_fit_uncertainty_ns(&last_fit, node_ns) + 1e5);
+}
+
+static void the_first_burst_leaves_at_once_and_tells_the_sites_time(void **state)
+{
+    (void)state;
+    int64_t start = (int64_t)uv_hrtime();
+    struct timekeeper *timekeeper = begin(clock_system());
+    run_until(&fits, 1);
+    assert_true((int64_t)uv_hrtime() - start < NS_PER_S);
+    assert_true(last_fit.known);
+    expect_true_fit(clock_system());
+    assert_true(timekeeper_round_trip_ns(timekeeper) >= 0);
+    int64_t now = server.clock.mono_ns(server.clock.context);
+    assert_true(timekeeper_age_ns(timekeeper, now) >= 0);
+    end(timekeeper);
+}
+
+static void three_bursts_follow_quickly_and_the_rest_at_their_cadence(void **state)
+{
+    (void)state;
+    struct timekeeper *timekeeper = begin(clock_system());
+    run_until(&fits, 3);
+    int64_t third = (int64_t)uv_hrtime();
+    assert_true(server.asked == 12);
+    run_until(&fits, 4);
+    assert_close((double)((int64_t)uv_hrtime() - third) / 1e9, 1.1, 0.3);
+    end(timekeeper);
+}
+
+static void a_node_that_believes_it_is_1970_still_learns_the_time(void **state)
+{
+    (void)state;
+    struct clock_skew skew = {.rate_ppb = 20000};
+    struct clock_source clock = clock_skewed(&skew);
+    skew.offset_ns = -server.clock.real_ns(server.clock.context);
+    struct timekeeper *timekeeper = begin(clock);
+    assert_true(clock.real_ns(clock.context) < INT64_C(1000000) * NS_PER_S);
+    run_until(&fits, 1);
+    expect_true_fit(clock);
+    end(timekeeper);
+}
+
+static void lost_answers_are_normal(void **state)
+{
+    (void)state;
+    server.drop_every = 2;
+    struct timekeeper *timekeeper = begin(clock_system());
+    run_until(&fits, 1);
+    expect_true_fit(clock_system());
+    end(timekeeper);
+}
+
+static void a_server_that_appears_late_is_found(void **state)
+{
+    (void)state;
+    server.manner = SILENT;
+    struct timekeeper *timekeeper = begin(clock_system());
+    run_until(&server.asked, 5);
+    assert_int_equal(fits, 0);
+    server.manner = HONEST;
+    run_until(&fits, 1);
+    end(timekeeper);
+}
+
+static void answers_to_other_questions_are_not_taken(void **state)
+{
+    (void)state;
+    const enum manner manners[] = {WRONG_ORIGIN, UNSYNCHRONISED};
+    for (int i = 0; i < 2; i++) {
+        server.manner = manners[i];
+        server.asked = 0;
+        struct timekeeper *timekeeper = begin(clock_system());
+        run_until(&server.asked, 5);
+        assert_int_equal(fits, 0);
+        end(timekeeper);
+    }
+}
+
+static void an_answer_counts_once(void **state)
+{
+    (void)state;
+    server.manner = TWICE;
+    struct timekeeper *timekeeper = begin(clock_system());
+    run_until(&fits, 1);
+    expect_true_fit(clock_system());
+    end(timekeeper);
+    struct time_burst burst = {0};
+    uint8_t bytes[NTP_PACKET_SIZE];
+    time_burst_ask(&burst, 42, bytes);
+    time_burst_set_sent(&burst, 1000);
+    struct ntp_packet reply = {.version = 4,
+                               .mode = NTP_MODE_SERVER,
+                               .stratum = 1,
+                               .origin = 42,
+                               .receive = UINT64_C(0xe900000000000000),
+                               .transmit = UINT64_C(0xe900000000000000)};
+    ntp_packet_write(&reply, bytes);
+    assert_true(time_burst_answer(&burst, bytes, sizeof bytes, 3000, 0));
+    assert_false(time_burst_answer(&burst, bytes, sizeof bytes, 4000, 0));
+    assert_int_equal(burst.answered, 1);
+    assert_int64_equal(time_burst_round_trip_ns(&burst), 2000);
+}
+
+static void stopping_in_the_middle_leaves_nothing_open(void **state)
+{
+    (void)state;
+    end(begin(clock_system()));
+    struct timekeeper *timekeeper = begin(clock_system());
+    run_until(&server.asked, 2);
+    end(timekeeper);
+}
+
+static void a_deadline_is_never_early_nor_endless(void **state)
+{
+    (void)state;
+    assert_int_equal(pace_delay_ms(0, 1000000), 2);
+    assert_int_equal(pace_delay_ms(0, 1500000), 2);
+    assert_int_equal(pace_delay_ms(5, 5), 1);
+    assert_int_equal(pace_delay_ms(5, INT64_MIN), 1);
+    assert_int_equal(pace_delay_ms(5, INT64_MAX), 3600000);
+    assert_int_equal(pace_delay_ms(-5, INT64_MAX), 3600000);
+}
+
+struct beat {
+    int count;
+    int64_t first_ns, last_ns;
+};
+
+static void on_beat(void *context, int64_t now_ns)
+{
+    struct beat *beat = context;
+    beat->first_ns = beat->count++ == 0 ? now_ns : beat->first_ns;
+    beat->last_ns = now_ns;
+    uv_sleep(3); /* lateness of each turn must not add up */
+}
+
+static void lateness_does_not_add_up(void **state)
+{
+    (void)state;
+    struct pace pace;
+    struct beat beat = {0};
+    struct clock_source clock = clock_system();
+    pace_start(&loop, &pace, &clock, 20000000, on_beat, &beat);
+    run_until(&beat.count, 21);
+    assert_close((double)(beat.last_ns - beat.first_ns) / 1e6, 400, 8);
+    pace_close(&pace);
+    uv_run(&loop, UV_RUN_NOWAIT);
+}
+
+int main(void)
+{
+#define PROMISE(name) cmocka_unit_test_setup_teardown(name, set_up, tear_down)
+    const struct CMUnitTest tests[] = {
+        PROMISE(the_first_burst_leaves_at_once_and_tells_the_sites_time),
+        PROMISE(three_bursts_follow_quickly_and_the_rest_at_their_cadence),
+        PROMISE(a_node_that_believes_it_is_1970_still_learns_the_time),
+        PROMISE(lost_answers_are_normal),
+        PROMISE(a_server_that_appears_late_is_found),
+        PROMISE(answers_to_other_questions_are_not_taken),
+        PROMISE(an_answer_counts_once),
+        PROMISE(stopping_in_the_middle_leaves_nothing_open),
+        PROMISE(a_deadline_is_never_early_nor_endless),
+        PROMISE(lateness_does_not_add_up),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
