@@ -38,7 +38,9 @@ struct driver_type {
     int (*open)(const struct driver_setup *setup, struct driver **driver, struct channel *channels,
                 size_t size, size_t *count, struct error *error);
     /* Hands over all samples up to node time now_ns. *next_ns: when to be asked again, node time;
-     * INT64_MAX once it has no more to say, ever. -1: failed, to be closed and opened again. */
+     * INT64_MAX once it has no more to say, ever. A next_ns that is not after now_ns says: there is
+     * more, only what lies before next_ns was handed over. -1: failed, to be closed and opened
+     * again. */
     int (*poll)(struct driver *driver, int64_t now_ns, const struct driver_sink *sink,
                 int64_t *next_ns, struct error *error);
     void (*close)(struct driver *driver);
