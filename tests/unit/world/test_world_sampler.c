@@ -135,6 +135,26 @@ static void how_reads_are_cut_does_not_matter(void **state)
     house_free(&cut);
 }
 
+static void a_run_of_samples_is_what_single_looks_show(void **state)
+{
+    (void)state;
+    enum { N = 1500 };
+    struct house house;
+    static int32_t counts[N];
+    house_build(&house, "{\"version\":1,\"seed\":2,\"mains\":{\"wobble\":0.4},"
+                        "\"noise\":{\"magnetic_counts\":0,\"gain_error\":0},"
+                        "\"wires\":[{\"id\":\"ring\",\"through_m\":[3,0,1],\"along\":[1,0,0],"
+                        "\"standing_amps\":100}],"
+                        "\"events\":[{\"at_s\":1,\"kind\":\"magnet\",\"from\":\"hall\","
+                        "\"via\":[\"passage\"],\"speed_m_s\":1.3,\"moment_a_m2\":[0,0,20]}]}");
+    world_sampler_read(house.samplers[0], HOUSE_Z, 0, PERIOD_PS, counts, N);
+    for (int64_t i = 0; i < N; i++) {
+        double value = world_sampler_value(house.samplers[0], HOUSE_Z, i * 4000000);
+        assert_close(counts[i], value / STEP_T, 0.5 + 1e-6);
+    }
+    house_free(&house);
+}
+
 static void noise_is_as_strong_as_the_script_says_and_differs_between_nodes(void **state)
 {
     (void)state;
@@ -363,6 +383,7 @@ int main(void)
         cmocka_unit_test(the_resting_field_is_earths),
         cmocka_unit_test(the_same_seed_gives_the_same_counts_and_another_seed_others),
         cmocka_unit_test(how_reads_are_cut_does_not_matter),
+        cmocka_unit_test(a_run_of_samples_is_what_single_looks_show),
         cmocka_unit_test(noise_is_as_strong_as_the_script_says_and_differs_between_nodes),
         cmocka_unit_test(a_walkers_true_passing_times_give_the_walkers_speed),
         cmocka_unit_test(motion_rises_room_after_room_and_falls_after_the_hold),
