@@ -1,0 +1,219 @@
+/* A node's detectors, and the blocks that wait for the node's beginning to be known.
+ * Must never let the order of channels within a frame show: a switch counts its quiet spell from
+ * the first sample of the whole node, which is known at the first advance. Called by pipeline. */
+#include "collector/pipeline/lane.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "collector/pipeline/lane_parts.h"
+
+int lane_new(const struct detector_settings *settings, uint32_t node,
+             const struct channel *channels, size_t count, const struct lane_sink *sink,
+             struct lane **lane, struct error *error)
+{
+    if (count > NODE_CHANNELS_MAX) {
+        return error_set(error, ERROR_RANGE, "node has %zu channels, at most %d", count,
+                         NODE_CHANNELS_MAX);
+    }
+    struct lane *made = calloc(1, sizeof *made);
+    if (!made) {
+        return error_set(error, ERROR_MEMORY, "pipeline: out of memory");
+    }
+    made->settings = *settings;
+    made->node = node;
+    made->sink = *sink;
+    made->channel_count = count;
+    made->first_ns = INT64_MAX;
+    made->until_ns = INT64_MIN;
+    for (size_t i = 0; i < count; i++) {
+        made->channels[i] = channels[i];
+        made->last_ns[i] = INT64_MIN;
+    }
+    if (lane_make_groups(made, error)) {
+        lane_free(made);
+        return -1;
+    }
+    *lane = made;
+    return 0;
+}
+
+void lane_free(struct lane *lane)
+{
+    if (!lane) {
+        return;
+    }
+    for (size_t i = 0; i < lane->group_count; i++) {
+        detector_free(lane->groups[i].detector);
+    }
+    while (lane->waiting) {
+        struct waiting *next = lane->waiting->next;
+        free(lane->waiting);
+        lane->waiting = next;
+    }
+    free(lane->steps);
+    free(lane);
+}
+
+static bool same_channel(const struct channel *a, const struct channel *b)
+{
+    return strcmp(a->name, b->name) == 0 && strcmp(a->unit, b->unit) == 0 &&
+           a->period_ps == b->period_ps && a->step.mantissa == b->step.mantissa &&
+           a->step.exponent == b->step.exponent && a->offset.mantissa == b->offset.mantissa &&
+           a->offset.exponent == b->offset.exponent;
+}
+
+bool lane_has_channels(const struct lane *lane, const struct channel *channels, size_t count)
+{
+    if (count != lane->channel_count) {
+        return false;
+    }
+    for (size_t i = 0; i < count; i++) {
+        if (!same_channel(&lane->channels[i], &channels[i])) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* A copy that outlives the caller's block, in one piece of memory. */
+static int keep_waiting(struct lane *lane, struct group_slot *slot, const struct block *block,
+                        struct error *error)
+{
+    size_t times = block->times_ns ? block->count * sizeof(int64_t) : 0;
+    size_t item = block->encoding == BLOCK_DECIMAL ? sizeof(struct decimal) : sizeof(int32_t);
+    struct waiting *waiting =
+        malloc(sizeof *waiting + times + block->count * sizeof(struct decimal));
+    if (!waiting) {
+        return error_set(error, ERROR_MEMORY, "pipeline: out of memory");
+    }
+    char *values = (char *)waiting->space + times;
+    waiting->next = NULL;
+    waiting->slot = slot;
+    waiting->block = *block;
+    if (block->times_ns) {
+        memcpy(waiting->space, block->times_ns, times);
+        waiting->block.times_ns = (const int64_t *)(const void *)waiting->space;
+    }
+    if (block->encoding == BLOCK_DECIMAL) {
+        memcpy(values, block->decimals, block->count * item);
+        waiting->block.decimals = (const struct decimal *)(const void *)values;
+    } else {
+        memcpy(values, block->counts, block->count * item);
+        waiting->block.counts = (const int32_t *)(const void *)values;
+    }
+    struct waiting **end = &lane->waiting;
+    while (*end) {
+        end = &(*end)->next;
+    }
+    *end = waiting;
+    return 0;
+}
+
+int lane_push(struct lane *lane, const struct block *block, struct error *error)
+{
+    if (block->channel >= lane->channel_count) {
+        return error_set(error, ERROR_RANGE, "channel %u of %zu", (unsigned)block->channel,
+                         lane->channel_count);
+    }
+    if (block->count == 0) {
+        return 0;
+    }
+    if (block->t0_ns <= lane->last_ns[block->channel]) {
+        return error_set(error, ERROR_RANGE, "%s: block at %lld ns, not after the last sample",
+                         lane->channels[block->channel].name, (long long)block->t0_ns);
+    }
+    lane->last_ns[block->channel] = block_time_ns(block, block->count - 1);
+    if (block->t0_ns < lane->first_ns) {
+        lane->first_ns = block->t0_ns;
+    }
+    struct group_slot *slot = lane->slots[block->channel];
+    if (!slot) {
+        return 0;
+    }
+    if (!slot->detector) {
+        return keep_waiting(lane, slot, block, error);
+    }
+    detector_push(slot->detector, block);
+    return 0;
+}
+
+int lane_set_clock(struct lane *lane, int64_t time_ns, int64_t clock_sd_ns, struct error *error)
+{
+    for (size_t i = 0; i < lane->group_count; i++) {
+        if (lane->groups[i].detector) {
+            detector_set_clock(lane->groups[i].detector, time_ns, clock_sd_ns);
+        }
+    }
+    if (lane->started) {
+        return 0;
+    }
+    if (lane->step_count > 0 && lane->steps[lane->step_count - 1].sd_ns == clock_sd_ns) {
+        return 0;
+    }
+    struct lane_clock *steps = realloc(lane->steps, (lane->step_count + 1) * sizeof *lane->steps);
+    if (!steps) {
+        return error_set(error, ERROR_MEMORY, "pipeline: out of memory");
+    }
+    lane->steps = steps;
+    lane->steps[lane->step_count++] = (struct lane_clock){time_ns, clock_sd_ns};
+    return 0;
+}
+
+/* The node's beginning is known: its switches begin, with what has waited. */
+static int start(struct lane *lane, struct error *error)
+{
+    lane->settings.start_ns = lane->first_ns;
+    if (lane_make_late_detectors(lane, error)) {
+        return -1;
+    }
+    lane->started = true;
+    while (lane->waiting) {
+        struct waiting *waiting = lane->waiting;
+        detector_push(waiting->slot->detector, &waiting->block);
+        lane->waiting = waiting->next;
+        free(waiting);
+    }
+    return 0;
+}
+
+int lane_advance(struct lane *lane, int64_t until_ns, struct error *error)
+{
+    if (!lane->started && lane->first_ns != INT64_MAX && start(lane, error)) {
+        return -1;
+    }
+    if (until_ns > lane->until_ns) {
+        lane->until_ns = until_ns;
+    }
+    for (size_t i = 0; i < lane->group_count; i++) {
+        if (lane->groups[i].detector) {
+            detector_advance(lane->groups[i].detector, until_ns);
+        }
+    }
+    return 0;
+}
+
+int lane_finish(struct lane *lane, struct error *error)
+{
+    if (!lane->started && lane->first_ns != INT64_MAX && start(lane, error)) {
+        return -1;
+    }
+    for (size_t i = 0; i < lane->group_count; i++) {
+        if (lane->groups[i].detector) {
+            detector_finish(lane->groups[i].detector);
+        }
+    }
+    return 0;
+}
+
+int64_t lane_horizon_ns(const struct lane *lane)
+{
+    int64_t least_ns = lane->until_ns;
+    for (size_t i = 0; i < lane->group_count; i++) {
+        if (lane->groups[i].detector) {
+            int64_t horizon_ns = detector_horizon_ns(lane->groups[i].detector);
+            least_ns = horizon_ns < least_ns ? horizon_ns : least_ns;
+        }
+    }
+    return least_ns;
+}
