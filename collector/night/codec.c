@@ -118,11 +118,20 @@ size_t codec_zstd(struct codec *codec, uint8_t *out, size_t limit, const uint8_t
     return ZSTD_isError(used) ? 0 : used;
 }
 
+/* Without the least and the greatest, so that a single spike does not pull it off all others. */
 static int32_t mean_of(const int32_t *counts, uint32_t count)
 {
     int64_t sum = 0;
+    int32_t min = counts[0];
+    int32_t max = counts[0];
     for (uint32_t i = 0; i < count; i++) {
         sum += counts[i];
+        min = counts[i] < min ? counts[i] : min;
+        max = counts[i] > max ? counts[i] : max;
+    }
+    if (count > 2) {
+        sum -= (int64_t)min + max;
+        count -= 2;
     }
     return (int32_t)(sum / (int64_t)count);
 }

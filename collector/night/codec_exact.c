@@ -64,7 +64,7 @@ int codec_decode_decimals(struct codec *codec, enum codec_kind kind, const uint8
     int64_t exponent = 0;
     for (uint32_t i = 0; i < count && !cursor.bad; i++) {
         int64_t step = (int64_t)codec_unzigzag(codec_get_varint(&cursor));
-        if (step < 2 * INT16_MIN || step > 2 * INT16_MAX) {
+        if (step < -UINT16_MAX || step > UINT16_MAX) {
             cursor.bad = true;
             break;
         }
