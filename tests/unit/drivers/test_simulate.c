@@ -206,8 +206,24 @@ static void the_samples_are_those_of_the_world_at_the_scenarios_time(void **stat
     bench_end(&bench);
 }
 
+/* Polls for `seconds` of a running clock; seldom, so that what passes within one poll matters. */
+static void run_live(struct bench *bench, struct clock_source clock, double seconds)
+{
+    const int64_t every_ns = 110 * NS_PER_S / 1000;
+    int64_t first_ns = clock.mono_ns(clock.context);
+    int64_t due_ns = first_ns;
+    while (due_ns - first_ns <= llround(seconds * 1e9) + every_ns) {
+        int64_t now_ns = clock.mono_ns(clock.context);
+        if (now_ns >= due_ns) {
+            bench_poll(bench, now_ns);
+            due_ns = now_ns + every_ns;
+        }
+        (void)usleep(1000);
+    }
+}
+
 /* The node's clock runs 10 % fast: by its stamps the mains is at 50 / 1.1 Hz. */
-static void a_fast_node_clock_stamps_the_physics_of_the_true_moment(void **state)
+static void a_fast_node_clock_sees_the_mains_slow(void **state)
 {
     (void)state;
     struct bench bench;
@@ -215,21 +231,35 @@ static void a_fast_node_clock_stamps_the_physics_of_the_true_moment(void **state
     struct clock_source clock = clock_skewed(&skew);
     bench_make(&bench, HOUSE_QUIET(WIRE), HOUSE_Z);
     assert_int_equal(bench_open(&bench, ",\"node\":\"n1\"", clock), 0);
-    /* Seldom enough that a poll's own 110 ms must be told in true time, too. */
-    int64_t first_ns = clock.mono_ns(clock.context);
-    int64_t due_ns = first_ns;
-    while (due_ns - first_ns <= 760 * NS_PER_S / 1000) {
-        int64_t now_ns = clock.mono_ns(clock.context);
-        if (now_ns >= due_ns) {
-            bench_poll(&bench, now_ns);
-            due_ns = now_ns + 110 * NS_PER_S / 1000;
-        }
-        (void)usleep(1000);
-    }
-    assert_true(bench.taken->count >= 150);
-    double true_hz = house_amplitude(bench.taken->counts, 150, 50.0, 250.0);
-    double slow_hz = house_amplitude(bench.taken->counts, 150, 50.0 / 1.1, 250.0);
+    run_live(&bench, clock, 0.55);
+    assert_true(bench.taken->count >= 125);
+    double true_hz = house_amplitude(bench.taken->counts, 125, 50.0, 250.0);
+    double slow_hz = house_amplitude(bench.taken->counts, 125, 50.0 / 1.1, 250.0);
     assert_true(slow_hz > 5.0 * true_hz);
+    bench_end(&bench);
+}
+
+/* What happens 0.3 s of true time after the first poll happens 0.33 s after it by the fast clock.
+ */
+static void an_event_is_stamped_where_the_nodes_clock_stood_at_its_true_moment(void **state)
+{
+    (void)state;
+    struct bench bench;
+    struct clock_skew skew = {.offset_ns = -NS_PER_S, .rate_ppb = 100000000};
+    struct clock_source clock = clock_skewed(&skew);
+    bench_make(&bench,
+               HOUSE_QUIET(",\"events\":[{\"at_s\":0.3,\"kind\":\"pulse\",\"at_m\":[0,0,0],"
+                           "\"field_t\":[5e-6,0,0],\"rise_s\":0,\"for_s\":9}]"),
+               HOUSE_X);
+    assert_int_equal(bench_open(&bench, ",\"node\":\"n1\"", clock), 0);
+    run_live(&bench, clock, 0.4);
+    size_t i = 0;
+    while (i < bench.taken->count && abs(bench.taken->counts[i] - bench.taken->counts[0]) < 100) {
+        i++;
+    }
+    assert_true(i < bench.taken->count);
+    double since_s = (double)(bench.taken->times_ns[i] - bench.taken->times_ns[0]) / 1e9;
+    assert_close(since_s, 0.332, 0.004);
     bench_end(&bench);
 }
 
@@ -384,7 +414,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(every_sample_comes_once_and_evenly_however_polls_fall),
         cmocka_unit_test(the_samples_are_those_of_the_world_at_the_scenarios_time),
-        cmocka_unit_test(a_fast_node_clock_stamps_the_physics_of_the_true_moment),
+        cmocka_unit_test(a_fast_node_clock_sees_the_mains_slow),
+        cmocka_unit_test(an_event_is_stamped_where_the_nodes_clock_stood_at_its_true_moment),
         cmocka_unit_test(nodes_agree_on_the_start_by_the_shared_file),
         cmocka_unit_test(the_truth_list_is_written_as_things_happen),
         cmocka_unit_test(an_outage_leaves_a_gap_and_samples_stay_on_their_grid),
