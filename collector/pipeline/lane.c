@@ -206,6 +206,11 @@ int lane_finish(struct lane *lane, struct error *error)
     return 0;
 }
 
+bool lane_has_begun(const struct lane *lane)
+{
+    return lane->until_ns != INT64_MIN;
+}
+
 int64_t lane_horizon_ns(const struct lane *lane)
 {
     int64_t least_ns = lane->until_ns;

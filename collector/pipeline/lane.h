@@ -38,6 +38,8 @@ int lane_set_clock(struct lane *lane, int64_t time_ns, int64_t clock_sd_ns, stru
 int lane_advance(struct lane *lane, int64_t until_ns, struct error *error);
 int lane_finish(struct lane *lane, struct error *error);
 
+/* Whether it has ever been advanced. */
+bool lane_has_begun(const struct lane *lane);
 /* Every disturbance with an onset before this has been told. */
 int64_t lane_horizon_ns(const struct lane *lane);
 

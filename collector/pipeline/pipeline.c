@@ -188,7 +188,8 @@ int pipeline_push(struct pipeline *pipeline, uint32_t node, const struct block *
     if (!lane) {
         return -1;
     }
-    if (block->count > 0 && block->t0_ns < pipeline->horizon_ns) {
+    /* A node that begins is not waited for, and has its quiet spell before it: never too late. */
+    if (block->count > 0 && lane_has_begun(lane) && block->t0_ns < pipeline->horizon_ns) {
         return error_set(error, ERROR_RANGE, "%s: block of %.3f s ago came too late",
                          pipeline->site->nodes[node].id,
                          (double)(pipeline->horizon_ns - block->t0_ns) * 1e-9);

@@ -1,0 +1,353 @@
+/* Blocks of three nodes through detect and correlate: what comes out, and that cutting, order of
+ * nodes and order of channels do not show. Must never seed from a clock. */
+#include "tests/unit/correlate/house.h"
+
+#include "collector/pipeline/pipeline.h"
+
+#define RATE_HZ 50
+#define PERIOD_NS (1000000000 / RATE_HZ)
+#define SECONDS 60
+#define SAMPLES (RATE_HZ * SECONDS)
+#define NODES 3
+#define AXES 3
+#define MOTION 3 /* channel index */
+#define LINES_MAX 256
+
+static struct house house;
+static struct channel channels[4];
+static int32_t field[NODES][AXES][SAMPLES];
+
+static uint64_t next_random(uint64_t *state)
+{
+    *state ^= *state << 13;
+    *state ^= *state >> 7;
+    *state ^= *state << 17;
+    return *state;
+}
+
+/* About normal, sd 1: twelve uniform numbers. */
+static double noise(uint64_t *state)
+{
+    double sum = -6.0;
+    for (int i = 0; i < 12; i++) {
+        sum += (double)(next_random(state) >> 11) / 9007199254740992.0;
+    }
+    return sum;
+}
+
+/* Counts of 1 nT: a still field with 10 nT of noise; at 48 s a pulse of 400 nT in all rooms. */
+static void make_field(void)
+{
+    uint64_t random = 20240301;
+    for (size_t node = 0; node < NODES; node++) {
+        for (size_t axis = 0; axis < AXES; axis++) {
+            for (size_t i = 0; i < SAMPLES; i++) {
+                double t = (double)i / RATE_HZ;
+                double pulse = t >= 48.0 && t < 48.6 ? 400.0 : 0.0;
+                field[node][axis][i] =
+                    (int32_t)lround(20000.0 + 10.0 * noise(&random) + (axis == 2 ? pulse : 0.0));
+            }
+        }
+    }
+}
+
+static int build(void **state)
+{
+    (void)state;
+    static const char *const names[4] = {"magnetic.x", "magnetic.y", "magnetic.z", "motion"};
+    struct error error;
+    house_build(&house, NODES);
+    house.site.baseline_s = 20.0;
+    for (size_t i = 0; i < 4; i++) {
+        house.nodes[i % NODES].clock_error_s = 0.001;
+        if (channel_init(&channels[i], names[i], NULL, i == MOTION ? 0.0 : RATE_HZ, &error)) {
+            return -1;
+        }
+        channels[i].step = i == MOTION ? (struct decimal){1, 0} : (struct decimal){1, -9};
+    }
+    make_field();
+    return 0;
+}
+
+struct told {
+    size_t count;
+    char lines[LINES_MAX][192];
+    struct heard heard;
+    size_t notices;
+};
+
+static void add_line(struct told *told, const char *line)
+{
+    assert_true(told->count < LINES_MAX);
+    snprintf(told->lines[told->count++], sizeof told->lines[0], "%s", line);
+}
+
+static void on_disturbance(void *context, const struct disturbance *d)
+{
+    char line[192];
+    snprintf(line, sizeof line, "open %lld %u %s %d %lld %lld", (long long)d->id, (unsigned)d->node,
+             d->quantity_text, (int)d->band, (long long)d->onset_ns, (long long)d->clock_sd_ns);
+    add_line(context, line);
+}
+
+static void on_ended(void *context, const struct disturbance *d)
+{
+    char line[192];
+    snprintf(line, sizeof line, "end %lld %lld %.17g", (long long)d->id, (long long)d->end_ns,
+             d->peak_score);
+    add_line(context, line);
+}
+
+static void on_coincidence(void *context, const struct coincidence *c)
+{
+    struct told *told = context;
+    char line[192];
+    snprintf(line, sizeof line, "found %lld %s %s %zu %d %.17g %.17g", (long long)c->id,
+             coincidence_kind_text(c->kind), cause_text(c->verdict.cause), c->member_count,
+             c->final, c->chance.per_night, c->speed.value_m_s);
+    add_line(told, line);
+    heard_coincidence(&told->heard, c);
+}
+
+static void on_noticed(void *context, uint32_t node, const char *quantity, int64_t time_ns,
+                       const char *text)
+{
+    (void)node;
+    (void)time_ns;
+    assert_true(quantity[0] != '\0' && text[0] != '\0');
+    ((struct told *)context)->notices++;
+}
+
+static struct pipeline *start(struct told *told)
+{
+    struct finding_sink sink = {told, on_disturbance, on_ended, on_coincidence, on_noticed};
+    struct pipeline *pipeline = NULL;
+    struct error error;
+    memset(told, 0, sizeof *told);
+    assert_int_equal(pipeline_new(&house.site, &sink, &pipeline, &error), 0);
+    for (uint32_t node = 0; node < NODES; node++) {
+        assert_int_equal(pipeline_set_channels(pipeline, node, channels, 4, &error), 0);
+        assert_int_equal(pipeline_set_channels(pipeline, node, channels, 4, &error), 0);
+    }
+    return pipeline;
+}
+
+static int64_t sample_ns(size_t i)
+{
+    return HOUSE_T0 + (int64_t)i * PERIOD_NS;
+}
+
+static void push_axis(struct pipeline *pipeline, uint32_t node, uint16_t axis, size_t from,
+                      size_t to)
+{
+    struct error error;
+    struct block block = {.channel = axis,
+                          .encoding = BLOCK_INT32,
+                          .count = (uint32_t)(to - from),
+                          .t0_ns = sample_ns(from),
+                          .period_ps = INT64_C(1000) * PERIOD_NS,
+                          .counts = &field[node][axis][from]};
+    assert_int_equal(pipeline_push(pipeline, node, &block, &error), 0);
+}
+
+/* A walk: hall at 33 s, passage at 37 s, kitchen at 41 s, each seen for 2 s; all still before. */
+static void push_motion(struct pipeline *pipeline, uint32_t node, size_t from, size_t to)
+{
+    static const int32_t values[3] = {0, 1, 0};
+    const int64_t times[3] = {HOUSE_T0, at_s(33.0 + 4.0 * node), at_s(35.0 + 4.0 * node)};
+    struct error error;
+    for (size_t i = 0; i < 3; i++) {
+        if (times[i] >= sample_ns(from) && times[i] < sample_ns(to)) {
+            struct block block = {.channel = MOTION,
+                                  .encoding = BLOCK_INT32,
+                                  .count = 1,
+                                  .t0_ns = times[i],
+                                  .times_ns = &times[i],
+                                  .counts = &values[i]};
+            assert_int_equal(pipeline_push(pipeline, node, &block, &error), 0);
+        }
+    }
+}
+
+static void push_node(struct pipeline *pipeline, uint32_t node, size_t from, size_t to,
+                      bool motion_first)
+{
+    struct error error;
+    if (motion_first) {
+        push_motion(pipeline, node, from, to);
+    }
+    for (uint16_t axis = 0; axis < AXES; axis++) {
+        push_axis(pipeline, node, motion_first ? (uint16_t)(AXES - 1 - axis) : axis, from, to);
+    }
+    if (!motion_first) {
+        push_motion(pipeline, node, from, to);
+    }
+    assert_int_equal(pipeline_advance(pipeline, node, sample_ns(to), &error), 0);
+}
+
+static void finish(struct pipeline *pipeline)
+{
+    struct error error;
+    assert_int_equal(pipeline_finish(pipeline, &error), 0);
+    pipeline_free(pipeline);
+}
+
+static void run_by_seconds(struct told *told)
+{
+    struct pipeline *pipeline = start(told);
+    for (size_t from = 0; from < SAMPLES; from += RATE_HZ) {
+        for (uint32_t node = 0; node < NODES; node++) {
+            push_node(pipeline, node, from, from + RATE_HZ, false);
+        }
+    }
+    finish(pipeline);
+}
+
+static void a_walk_and_a_pulse_come_out_as_two_findings(void **state)
+{
+    (void)state;
+    static struct told told;
+    run_by_seconds(&told);
+    assert_int_equal(told.heard.count, 2);
+    const struct coincidence *walk = &told.heard.finals[0];
+    const struct coincidence *pulse = &told.heard.finals[1];
+    if (walk->kind != COINCIDENCE_TRAVELLING) {
+        walk = &told.heard.finals[1];
+        pulse = &told.heard.finals[0];
+    }
+    assert_int_equal(walk->verdict.cause, CAUSE_PERSON_WALKING);
+    assert_int_equal(walk->node_count, 3);
+    assert_close(walk->speed.value_m_s, 1.25, 0.01);
+    assert_int_equal(pulse->kind, COINCIDENCE_PROMPT);
+    assert_int_equal(pulse->verdict.cause, CAUSE_UNEXPLAINED);
+    assert_int_equal(pulse->node_count, 3);
+    assert_close((double)(pulse->start_ns - at_s(48.0)) * 1e-9, 0.0, 0.03);
+    assert_false(pulse->first_known);
+    assert_true(pulse->chance.per_night < 0.1);
+    assert_int64_equal(pulse->members[0].clock_sd_ns, 1000000);
+    assert_true(told.notices >= 2 * NODES);
+}
+
+static void same_lines(const struct told *a, const struct told *b)
+{
+    assert_int_equal(a->count, b->count);
+    for (size_t i = 0; i < a->count; i++) {
+        assert_string_equal(a->lines[i], b->lines[i]);
+    }
+}
+
+static void cutting_and_order_of_nodes_do_not_show(void **state)
+{
+    (void)state;
+    static struct told reference;
+    static struct told other;
+    run_by_seconds(&reference);
+    /* All of one node, then of the next, in pieces of their own. */
+    struct pipeline *pipeline = start(&other);
+    struct error error;
+    for (uint32_t node = 0; node < NODES; node++) {
+        /* The others have begun, so that they are waited for. */
+        push_node(pipeline, node, 0, 1, node % 2 == 0);
+    }
+    for (uint32_t node = NODES; node-- > 0;) {
+        size_t step = 37 + 400 * node;
+        for (size_t from = 1; from < SAMPLES; from += step) {
+            size_t to = from + step < SAMPLES ? from + step : SAMPLES;
+            push_node(pipeline, node, from, to, node % 2 == 0);
+        }
+    }
+    assert_int_equal(pipeline_set_waited_for(pipeline, 0, true, &error), 0);
+    finish(pipeline);
+    same_lines(&reference, &other);
+}
+
+static void a_block_behind_the_others_is_refused(void **state)
+{
+    (void)state;
+    static struct told told;
+    struct pipeline *pipeline = start(&told);
+    struct error error;
+    for (uint32_t node = 0; node < NODES; node++) {
+        push_node(pipeline, node, 0, RATE_HZ, false);
+    }
+    assert_int_equal(pipeline_set_waited_for(pipeline, 2, false, &error), 0);
+    push_node(pipeline, 0, RATE_HZ, 20 * RATE_HZ, false);
+    push_node(pipeline, 1, RATE_HZ, 20 * RATE_HZ, false);
+    struct block late = {.channel = 0,
+                         .encoding = BLOCK_INT32,
+                         .count = RATE_HZ,
+                         .t0_ns = sample_ns(RATE_HZ),
+                         .period_ps = INT64_C(1000) * PERIOD_NS,
+                         .counts = &field[2][0][RATE_HZ]};
+    assert_int_equal(pipeline_push(pipeline, 2, &late, &error), -1);
+    assert_error(error, ERROR_RANGE, "n3");
+    /* The same samples again, on a node in time. */
+    late.t0_ns = sample_ns(19 * RATE_HZ + 40);
+    assert_int_equal(pipeline_push(pipeline, 0, &late, &error), -1);
+    assert_error(error, ERROR_RANGE, "magnetic.x");
+    pipeline_free(pipeline);
+}
+
+static void what_is_not_known_yet_is_an_error(void **state)
+{
+    (void)state;
+    struct finding_sink sink = {0};
+    struct pipeline *pipeline = NULL;
+    struct error error;
+    int32_t count = 0;
+    struct block block = {.count = 1, .period_ps = 1000000, .t0_ns = HOUSE_T0, .counts = &count};
+    assert_int_equal(pipeline_new(&house.site, &sink, &pipeline, &error), 0);
+    assert_int_equal(pipeline_push(pipeline, 0, &block, &error), -1);
+    assert_error(error, ERROR_STATE, "n1");
+    assert_int_equal(pipeline_push(pipeline, NODES, &block, &error), -1);
+    assert_error(error, ERROR_RANGE, "node 3");
+    assert_int_equal(pipeline_set_channels(pipeline, 0, channels, 4, &error), 0);
+    block.channel = 4;
+    assert_int_equal(pipeline_push(pipeline, 0, &block, &error), -1);
+    assert_error(error, ERROR_RANGE, "channel 4");
+    assert_int_equal(pipeline_finish(pipeline, &error), 0);
+    pipeline_free(pipeline);
+}
+
+static void a_node_that_returns_with_other_channels_starts_over(void **state)
+{
+    (void)state;
+    static struct told told;
+    struct pipeline *pipeline = start(&told);
+    struct error error;
+    for (size_t from = 0; from < 30 * RATE_HZ; from += RATE_HZ) {
+        for (uint32_t node = 0; node < NODES; node++) {
+            push_node(pipeline, node, from, from + RATE_HZ, false);
+        }
+    }
+    size_t before = told.notices;
+    assert_int_equal(pipeline_set_channels(pipeline, 1, channels, 3, &error), 0);
+    for (size_t from = 30 * RATE_HZ; from < SAMPLES; from += RATE_HZ) {
+        push_axis(pipeline, 1, 0, from, from + RATE_HZ);
+        push_axis(pipeline, 1, 1, from, from + RATE_HZ);
+        push_axis(pipeline, 1, 2, from, from + RATE_HZ);
+        assert_int_equal(pipeline_advance(pipeline, 1, sample_ns(from + RATE_HZ), &error), 0);
+        push_node(pipeline, 0, from, from + RATE_HZ, false);
+        push_node(pipeline, 2, from, from + RATE_HZ, false);
+    }
+    finish(pipeline);
+    assert_int_equal(told.notices, before + 1);
+    /* Its second quiet spell ends at 50 s, so that the pulse at 48 s is seen by two. */
+    for (size_t i = 0; i < told.heard.count; i++) {
+        if (told.heard.finals[i].kind == COINCIDENCE_PROMPT) {
+            assert_int_equal(told.heard.finals[i].node_count, 2);
+        }
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_walk_and_a_pulse_come_out_as_two_findings),
+        cmocka_unit_test(cutting_and_order_of_nodes_do_not_show),
+        cmocka_unit_test(a_block_behind_the_others_is_refused),
+        cmocka_unit_test(what_is_not_known_yet_is_an_error),
+        cmocka_unit_test(a_node_that_returns_with_other_channels_starts_over),
+    };
+    return cmocka_run_group_tests(tests, build, NULL);
+}
