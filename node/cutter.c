@@ -206,8 +206,12 @@ void cutter_advance(struct cutter *cutter, int64_t until_node_ns, bool now)
     if (until_node_ns > cutter->until_ns) {
         cutter->until_ns = until_node_ns;
     }
-    if (now || cutter->until_ns - cutter->last_cut_ns >= cutter->block_ns) {
+    int64_t since_ns = cutter->until_ns - cutter->last_cut_ns;
+    if (now) {
         cutter->last_cut_ns = cutter->until_ns;
+        cut(cutter);
+    } else if (since_ns >= cutter->block_ns) { /* on its grid, so that lateness adds nothing */
+        cutter->last_cut_ns += since_ns / cutter->block_ns * cutter->block_ns;
         cut(cutter);
     }
 }

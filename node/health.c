@@ -1,0 +1,35 @@
+/* Gathers what the node knows of itself into one message.
+ * Must never wait or fail: what is not known is said so. Called by node.c. */
+#include "node/health.h"
+
+#include <stdio.h>
+#include <string.h>
+
+static void add_note(struct message_state *state, const char *text)
+{
+    size_t used = strlen(state->note);
+    if (text[0]) {
+        (void)snprintf(state->note + used, sizeof state->note - used, "%s%s", used ? "; " : "",
+                       text);
+    }
+}
+
+void health_fill(const struct health_sources *sources, int64_t now_ns, struct message_state *state)
+{
+    struct spool_counts counts;
+    char drivers[MESSAGE_TEXT_SIZE];
+    spool_count(sources->spool, &counts);
+    sampler_note(sources->sampler, drivers, sizeof drivers);
+    *state = (struct message_state){
+        .boot = sources->boot,
+        .fit = *timekeeper_fit(sources->timekeeper),
+        .exchange_age_ns = timekeeper_age_ns(sources->timekeeper, now_ns),
+        .round_trip_ns = timekeeper_round_trip_ns(sources->timekeeper),
+        .battery_v = sampler_battery_v(sources->sampler),
+        .spool_frames = counts.frames,
+        .spool_bytes = counts.bytes,
+        .dropped_frames = counts.dropped,
+    };
+    add_note(state, drivers);
+    add_note(state, spool_fault(sources->spool));
+}

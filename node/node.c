@@ -1,0 +1,339 @@
+/* Who calls whom: drivers -> frames -> spool -> publisher -> broker; time server -> fit.
+ * Must never keep samples back, nor end with a frame unwritten. Called by main.c. */
+#include "node/node.h"
+
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "common/log.h"
+#include "common/topic.h"
+#include "node/flusher.h"
+#include "node/health.h"
+#include "node/publisher.h"
+
+#define SPOOL_HURRY_FRAMES PUBLISHER_WINDOW
+#define TICK_NS (NS_PER_S / 2)
+#define END_LIMIT_MS 1500
+
+struct node {
+    const struct node_config *config;
+    struct clock_source clock;
+    uv_loop_t loop;
+    struct spool *spool;
+    struct sampler *sampler;
+    struct timekeeper *timekeeper;
+    struct publisher *publisher;
+    struct mqtt_uv *mqtt;
+    struct flusher flusher;
+    struct pace health_pace;
+    struct pace tick_pace; /* lets the publisher see time go by */
+    uv_signal_t signals[2];
+    uv_timer_t end_limit;
+    struct message_hello hello;
+    bool ending;
+    bool end_is_late;
+    char last_why[128];
+    uint8_t bytes[WIRE_MESSAGE_MAX];
+};
+
+static int64_t read_ns(const struct node *node)
+{
+    return node->clock.mono_ns(node->clock.context);
+}
+
+/* ---- frames and time ---- */
+
+static void on_frame(void *context, struct frame *frame)
+{
+    struct node *node = context;
+    struct error error;
+    size_t length;
+    frame->fit = *timekeeper_fit(node->timekeeper);
+    frame->oldest_seq = spool_oldest_seq(node->spool, frame->boot, frame->seq);
+    if (wire_encode(frame, node->bytes, sizeof node->bytes, &length, &error)) {
+        log_error("frame %llu is lost: %s", (unsigned long long)frame->seq, error.text);
+        return;
+    }
+    spool_append(node->spool, frame->boot, frame->seq, node->bytes, length);
+    publisher_pump(node->publisher, read_ns(node));
+}
+
+static bool may_hurry(void *context)
+{
+    const struct node *node = context;
+    return spool_end(node->spool) - spool_first(node->spool) < SPOOL_HURRY_FRAMES;
+}
+
+static void on_fit(void *context, const struct clock_fit *fit)
+{
+    struct node *node = context;
+    publisher_set_fit(node->publisher, fit, read_ns(node));
+}
+
+static void send_state(struct node *node, int64_t now_ns, bool gone)
+{
+    struct message_state state;
+    struct health_sources sources = {.boot = node->hello.boot,
+                                     .timekeeper = node->timekeeper,
+                                     .spool = node->spool,
+                                     .sampler = node->sampler};
+    health_fill(&sources, now_ns, &state);
+    state.gone = gone;
+    publisher_set_state(node->publisher, &state);
+}
+
+static void on_health(void *context, int64_t now_ns)
+{
+    send_state(context, now_ns, false);
+}
+
+static void on_tick(void *context, int64_t now_ns)
+{
+    struct node *node = context;
+    publisher_pump(node->publisher, now_ns);
+}
+
+/* ---- the broker ---- */
+
+static void on_up(void *context)
+{
+    struct node *node = context;
+    log_info("broker: connected");
+    node->last_why[0] = '\0';
+    publisher_up(node->publisher, read_ns(node));
+}
+
+static void on_down(void *context, const char *why)
+{
+    struct node *node = context;
+    publisher_down(node->publisher);
+    if (strncmp(node->last_why, why, sizeof node->last_why - 1) != 0) {
+        log_warning("broker: %s", why); /* once, not at each attempt */
+        snprintf(node->last_why, sizeof node->last_why, "%.127s", why);
+    }
+}
+
+static void on_message(void *context, const char *topic, const uint8_t *payload, size_t length,
+                       bool retained)
+{
+    struct node *node = context;
+    (void)retained;
+    publisher_message(node->publisher, topic, payload, length, read_ns(node));
+}
+
+static int link_publish(void *context, const char *topic, const void *payload, size_t length,
+                        int qos, bool retain, struct error *error)
+{
+    struct node *node = context;
+    return mqtt_uv_publish(node->mqtt, topic, payload, length, qos, retain, NULL, error);
+}
+
+static int link_subscribe(void *context, const char *filter, int qos, struct error *error)
+{
+    struct node *node = context;
+    return mqtt_uv_subscribe(node->mqtt, filter, qos, error);
+}
+
+static int make_mqtt(struct node *node, struct error *error)
+{
+    char client_id[2 * IDENT_SIZE + 16];
+    char topic[TOPIC_SIZE];
+    struct text will = {0};
+    struct mqtt_config config = node->config->broker;
+    struct mqtt_handlers handlers = {
+        .context = node, .on_up = on_up, .on_down = on_down, .on_message = on_message};
+    snprintf(client_id, sizeof client_id, "roomwake-%s-%s", node->config->site, node->config->node);
+    topic_format(TOPIC_STATE, node->config->site, node->config->node, topic);
+    if (publisher_will(&will)) {
+        text_free(&will);
+        return error_set(error, ERROR_MEMORY, "broker: out of memory");
+    }
+    config.client_id = client_id;
+    config.will_topic = topic;
+    config.will_payload = will.bytes;
+    config.will_retain = true;
+    config.clean_session = true; /* the spool is what is kept, not the library's queue */
+    int rc = mqtt_uv_new(&node->loop, &config, &handlers, &node->mqtt, error);
+    text_free(&will);
+    return rc;
+}
+
+/* ---- building ---- */
+
+static int make_publisher(struct node *node, struct error *error)
+{
+    size_t count;
+    const struct channel *channels = sampler_get_channels(node->sampler, &count);
+    snprintf(node->hello.software, sizeof node->hello.software, "%s", ROOMWAKE_VERSION);
+    node->hello.channel_count = count;
+    memcpy(node->hello.channels, channels, count * sizeof *channels);
+    struct publisher_setup setup = {.site = node->config->site,
+                                    .node = node->config->node,
+                                    .hello = &node->hello,
+                                    .spool = node->spool,
+                                    .link = {node, link_publish, link_subscribe}};
+    struct text text = {0};
+    struct error why;
+    if (message_hello_write(&node->hello, &text)) {
+        text_free(&text);
+        return error_set(error, ERROR_RANGE, "the drivers' channels are not to be told");
+    }
+    if (spool_keep_hello(node->spool, node->hello.boot, text.bytes, text.length, &why)) {
+        log_warning("%s", why.text);
+    }
+    text_free(&text);
+    return publisher_new(&setup, &node->publisher, error);
+}
+
+static int make_boot(uint64_t *boot, struct error *error)
+{
+    *boot = 0;
+    while (*boot == 0) {
+        int rc = uv_random(NULL, NULL, boot, sizeof *boot, 0, NULL);
+        if (rc) {
+            return error_set(error, ERROR_IO, "random numbers: %s", uv_strerror(rc));
+        }
+    }
+    return 0;
+}
+
+static int build(struct node *node, struct error *error)
+{
+    const struct node_config *config = node->config;
+    struct sampler_setup sampler = {.loop = &node->loop,
+                                    .clock = node->clock,
+                                    .config = config,
+                                    .context = node,
+                                    .on_frame = on_frame,
+                                    .may_hurry = may_hurry};
+    struct timekeeper_setup time = {.loop = &node->loop,
+                                    .clock = node->clock,
+                                    .host = config->time_host,
+                                    .port = config->time_port,
+                                    .burst_every_ns = config->burst_every_ns,
+                                    .burst_size = config->burst_size,
+                                    .context = node,
+                                    .on_fit = on_fit};
+    if (make_boot(&node->hello.boot, error)) {
+        return -1;
+    }
+    sampler.boot = node->hello.boot;
+    if (spool_open(config->spool_path, config->spool_max_bytes, &node->spool, error) ||
+        sampler_new(&sampler, &node->sampler, error) ||
+        timekeeper_new(&time, &node->timekeeper, error) || make_publisher(node, error) ||
+        make_mqtt(node, error)) {
+        return -1;
+    }
+    return 0;
+}
+
+static void free_all(struct node *node)
+{
+    mqtt_uv_free(node->mqtt);
+    publisher_free(node->publisher);
+    timekeeper_free(node->timekeeper);
+    sampler_free(node->sampler);
+    spool_close(node->spool);
+}
+
+/* ---- running and ending ---- */
+
+static void on_end_limit(uv_timer_t *timer)
+{
+    ((struct node *)timer->data)->end_is_late = true;
+}
+
+/* Inputs first, then what they fed; the loop then runs out of handles by itself. */
+static void end(struct node *node)
+{
+    node->ending = true;
+    sampler_stop(node->sampler);
+    timekeeper_stop(node->timekeeper);
+    send_state(node, read_ns(node), true);
+    mqtt_uv_stop(node->mqtt, NULL, NULL);
+    pace_close(&node->tick_pace);
+    pace_close(&node->health_pace);
+    flusher_close(&node->flusher);
+    uv_timer_start(&node->end_limit, on_end_limit, END_LIMIT_MS, 0);
+    uv_unref((uv_handle_t *)&node->end_limit);
+    for (int i = 0; i < 2; i++) {
+        uv_unref((uv_handle_t *)&node->signals[i]);
+    }
+}
+
+static void on_signal(uv_signal_t *handle, int number)
+{
+    struct node *node = handle->data;
+    if (node->ending) {
+        _exit(1);
+    }
+    log_info("signal %d: ending", number);
+    end(node);
+}
+
+static void start(struct node *node)
+{
+    static const int numbers[2] = {SIGINT, SIGTERM};
+    uv_timer_init(&node->loop, &node->end_limit);
+    node->end_limit.data = node;
+    for (int i = 0; i < 2; i++) {
+        uv_signal_init(&node->loop, &node->signals[i]);
+        node->signals[i].data = node;
+        uv_signal_start(&node->signals[i], on_signal, numbers[i]);
+    }
+    flusher_start(&node->loop, &node->flusher, node->spool, &node->clock);
+    pace_start(&node->loop, &node->health_pace, &node->clock, node->config->state_every_ns,
+               on_health, node);
+    pace_start(&node->loop, &node->tick_pace, &node->clock, TICK_NS, on_tick, node);
+    mqtt_uv_start(node->mqtt);
+    timekeeper_start(node->timekeeper);
+    sampler_start(node->sampler);
+    send_state(node, read_ns(node), false);
+    log_info("node %s of site %s: boot %016llx, %zu channels", node->config->node,
+             node->config->site, (unsigned long long)node->hello.boot, node->hello.channel_count);
+}
+
+static void close_rest(struct node *node)
+{
+    uv_close((uv_handle_t *)&node->end_limit, NULL);
+    for (int i = 0; i < 2; i++) {
+        uv_close((uv_handle_t *)&node->signals[i], NULL);
+    }
+    uv_run(&node->loop, UV_RUN_DEFAULT);
+}
+
+int node_run(const struct node_config *config, const struct clock_source *clock,
+             struct error *error)
+{
+    struct node *node = calloc(1, sizeof *node);
+    if (!node) {
+        return error_set(error, ERROR_MEMORY, "node: out of memory");
+    }
+    node->config = config;
+    node->clock = *clock;
+    int rc = uv_loop_init(&node->loop);
+    if (rc < 0) {
+        free(node);
+        return error_set(error, ERROR_IO, "loop: %s", uv_strerror(rc));
+    }
+    rc = build(node, error);
+    if (rc == 0) {
+        start(node);
+        while (!node->end_is_late && uv_run(&node->loop, UV_RUN_ONCE) != 0) {
+        }
+        if (node->end_is_late) { /* a look-up that hangs cannot be called off */
+            spool_close(node->spool);
+            _exit(0);
+        }
+        close_rest(node);
+    }
+    free_all(node);
+    if (uv_loop_close(&node->loop) != 0) {
+        log_error("a handle was left open");
+    }
+    free(node);
+    return rc;
+}

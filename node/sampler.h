@@ -1,0 +1,40 @@
+/* Timer -> drivers -> cutter -> frames. Opens a failed driver again, with growing pauses, and says
+ * in words what fails. Must never drift: each turn's deadline is absolute. */
+#ifndef ROOMWAKE_NODE_SAMPLER_H
+#define ROOMWAKE_NODE_SAMPLER_H
+
+#include <stdbool.h>
+#include <uv.h>
+
+#include "node/config.h"
+#include "node/cutter.h"
+
+struct sampler_setup {
+    uv_loop_t *loop;
+    struct clock_source clock;
+    const struct node_config *config; /* must outlive the sampler */
+    uint64_t boot;
+    void *context;
+    /* A frame to keep; see cutter_emit. */
+    void (*on_frame)(void *context, struct frame *frame);
+    /* Whether a driver with more than real time to tell may go on; false holds it back. */
+    bool (*may_hurry)(void *context);
+};
+
+struct sampler;
+
+/* Opens all drivers: at the start a driver that fails is an error. */
+int sampler_new(const struct sampler_setup *setup, struct sampler **sampler, struct error *error);
+const struct channel *sampler_get_channels(const struct sampler *sampler, size_t *count);
+void sampler_start(struct sampler *sampler);
+/* Takes what the drivers still have, cuts the last frame, closes the timer. */
+void sampler_stop(struct sampler *sampler);
+/* Once the loop has closed the timer; also without start. */
+void sampler_free(struct sampler *sampler);
+
+/* What fails, in words: "drivers[1] onewire: no answer"; "" while all is well. */
+void sampler_note(const struct sampler *sampler, char *note, size_t size);
+/* The last sample of a channel of quantity battery; NaN where there is none. */
+double sampler_battery_v(const struct sampler *sampler);
+
+#endif
