@@ -237,7 +237,7 @@ static void take_mark(struct intake *intake, const uint8_t *payload, size_t leng
     if (message_mark_read((const char *)payload, length, &message, &error) ||
         intake_mark(intake, &message, NULL, &error)) {
         intake->counts.malformed++;
-        said_warn(&intake->said_malformed, intake_now(intake), "mark", error.text);
+        said_warn(&intake->said_malformed, intake_now(intake), "refused", error.text);
     }
 }
 

@@ -20,8 +20,10 @@
 
 /* A node whose samples lag further behind than this is no longer waited for. */
 #define INTAKE_WAIT_NS INT64_C(10000000000)
-/* SenML nodes send when they like: their samples are taken as complete this long after. */
+/* SenML nodes send when they like: their samples are taken as complete this long after, or longer
+ * where a node is seen to send older ones, up to INTAKE_SENML_LAG_MOST_NS. */
 #define INTAKE_SENML_LAG_NS INT64_C(2000000000)
+#define INTAKE_SENML_LAG_MOST_NS INT64_C(9000000000)
 
 /* Told after the night and the pipeline have it; any may be NULL. Nothing pointed to outlives the
  * call. */

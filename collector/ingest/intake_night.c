@@ -94,8 +94,8 @@ void intake_tick(struct intake *intake)
         if (!node) {
             continue;
         }
-        if (node->senml && node->advanced && now - INTAKE_SENML_LAG_NS > node->cook.until_ns) {
-            node->cook.until_ns = now - INTAKE_SENML_LAG_NS;
+        if (node->senml && node->advanced && now - node->senml_lag_ns > node->cook.until_ns) {
+            node->cook.until_ns = now - node->senml_lag_ns;
             intake_advance(intake, node, node->cook.until_ns);
         }
         if (node->advanced && now - node->cook.until_ns > INTAKE_WAIT_NS) {
@@ -122,6 +122,9 @@ static int finish_channels(struct intake *intake, const struct intake_node *node
     for (size_t i = 0; list && i < list->count; i++) {
         struct gap gap;
         int64_t last = node->cook.last_ns[i];
+        if (last == INT64_MIN) {
+            last = intake->settings.night_start_ns; /* it never began */
+        }
         if (node->watch.last_ns - last > GAPS_SILENT_NS &&
             gap_between(node->index, &list->channels[i], last, end_ns, &gap) &&
             intake_tell_gap(intake, &gap, error)) {

@@ -55,7 +55,8 @@ struct intake_node {
     bool waited_for;
     struct senml_node *senml; /* NULL before the first pack */
     uint64_t senml_seq;
-    bool senml_lost; /* records since the last frame that the writer could not take */
+    int64_t senml_lag_ns; /* how old its records are when they come, with room to spare */
+    bool senml_lost;      /* records since the last frame that the writer could not take */
     struct said said_ahead;
     struct said said_missing;
     struct said said_full;

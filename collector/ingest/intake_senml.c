@@ -9,6 +9,9 @@
 /* Home-made nodes keep time as they can: only a hole of this many periods is called one. */
 #define HOLE_PERIODS 3
 #define PS_PER_NS 1000
+/* Room beyond the oldest record of a pack, and how slowly it is given back: a part per pack. */
+#define LAG_ROOM_NS INT64_C(1000000000)
+#define LAG_BACK 16
 
 /* The node's first pack: its channels come from the site file, its times are UTC. */
 static int begin(struct intake *intake, struct intake_node *node, struct error *error)
@@ -128,6 +131,18 @@ static void tell_hooks(struct intake *intake, const struct intake_node *node,
     }
 }
 
+/* A node that sends every few seconds what it sampled since is waited for that long. Records from
+ * long ago, sent after an outage, change nothing. */
+static void learn_lag(struct intake_node *node, int64_t now_ns, const struct senml_batch *batch)
+{
+    int64_t lag = node->senml_lag_ns - node->senml_lag_ns / LAG_BACK;
+    int64_t wanted = now_ns - batch->oldest_ns + LAG_ROOM_NS;
+    if (wanted > lag && wanted <= INTAKE_SENML_LAG_MOST_NS) {
+        lag = wanted;
+    }
+    node->senml_lag_ns = lag > INTAKE_SENML_LAG_NS ? lag : INTAKE_SENML_LAG_NS;
+}
+
 static int put_batch(struct intake *intake, struct intake_node *node,
                      const struct senml_batch *batch, struct error *error)
 {
@@ -178,6 +193,9 @@ void intake_take_senml(struct intake *intake, struct intake_node *node, const ui
                  intake_node_id(intake, node->index), (double)batch.clock_sd_ns / 1e9);
     }
     tell_batch_oddities(intake, node, &batch);
+    if (batch.block_count + batch.late_count > 0) {
+        learn_lag(node, now, &batch);
+    }
     if (put_batch(intake, node, &batch, &error)) {
         node->senml_lost = true;
         intake->counts.full++;
@@ -185,7 +203,7 @@ void intake_take_senml(struct intake *intake, struct intake_node *node, const ui
         return;
     }
     if (!node->advanced && batch.block_count > 0) {
-        node->cook.until_ns = now - INTAKE_SENML_LAG_NS;
+        node->cook.until_ns = now - node->senml_lag_ns;
         intake_advance(intake, node, node->cook.until_ns);
     }
 }

@@ -213,6 +213,7 @@ static void sort_in(struct senml_node *senml, const struct senml_record *record,
     input->ring[input->seen % SENML_REMEMBERED] =
         (struct remembered){record->time_ns, record->value};
     input->seen++;
+    batch->oldest_ns = record->time_ns < batch->oldest_ns ? record->time_ns : batch->oldest_ns;
     if (!old) {
         input->last_ns = record->time_ns;
         batch->first_ns = record->time_ns < batch->first_ns ? record->time_ns : batch->first_ns;
@@ -249,7 +250,8 @@ static int reserve_blocks(struct senml_node *senml, size_t count)
 static void fill_batch(struct senml_node *senml, const struct senml_record *records, size_t count,
                        const uint16_t *channels, int64_t floor_ns, struct senml_batch *batch)
 {
-    *batch = (struct senml_batch){.first_ns = INT64_MAX, .last_ns = INT64_MIN};
+    *batch =
+        (struct senml_batch){.first_ns = INT64_MAX, .last_ns = INT64_MIN, .oldest_ns = INT64_MAX};
     for (size_t i = 0; i < NODE_CHANNELS_MAX; i++) {
         senml->inputs[i].fresh.count = 0;
         senml->inputs[i].late.count = 0;

@@ -37,6 +37,7 @@ struct senml_batch {
     bool from_arrival;
     int64_t first_ns; /* of `blocks` */
     int64_t last_ns;
+    int64_t oldest_ns;   /* of `blocks` and `late` */
     int64_t clock_sd_ns; /* 1 sigma of the times in it */
 };
 

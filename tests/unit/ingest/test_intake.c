@@ -1,0 +1,328 @@
+/* Frames: all or nothing, once, in order, however they come. */
+#include "tests/unit/ingest/intake_fakes.h"
+
+#define BOOT_A UINT64_C(0xA1)
+#define BOOT_B UINT64_C(0xB2)
+#define OFFSET_NS (T0_NS - 1000 * NS_PER_S) /* the node was up for 1000 s at T0 */
+
+static const char hello_text[] =
+    "{\"version\":1,\"boot\":\"%016llx\",\"software\":\"0.1.0\",\"channels\":["
+    "{\"name\":\"magnetic.x\",\"unit\":\"T\",\"rate_hz\":50,\"step\":\"1e-09\",\"offset\":\"0\"},"
+    "{\"name\":\"motion\",\"unit\":\"/\",\"rate_hz\":0,\"step\":\"1\",\"offset\":\"0\"}]}";
+
+static void say_hello(uint64_t boot)
+{
+    char text[1024];
+    (void)snprintf(text, sizeof text, hello_text, (unsigned long long)boot);
+    send_text("roomwake/lodge/n2/hello", text);
+}
+
+static int32_t counts[50];
+static uint8_t bytes[WIRE_MESSAGE_MAX];
+
+/* Second `second` of the node: 50 samples of channel 0. */
+static size_t make_frame(uint64_t boot, uint64_t seq, uint64_t oldest, int64_t second,
+                         const struct clock_fit *fit)
+{
+    size_t length = 0;
+    struct error error;
+    struct frame frame = {.boot = boot,
+                          .seq = seq,
+                          .oldest_seq = oldest,
+                          .until_node_ns = (1001 + second) * NS_PER_S,
+                          .fit = *fit,
+                          .block_count = 1};
+    frame.blocks[0] = (struct block){.channel = 0,
+                                     .count = 50,
+                                     .t0_ns = (1000 + second) * NS_PER_S,
+                                     .period_ps = PS_PER_S / 50,
+                                     .counts = counts};
+    if (wire_encode(&frame, bytes, sizeof bytes, &length, &error)) {
+        fail_msg("%s", error.text);
+    }
+    return length;
+}
+
+static const struct clock_fit good_fit = {
+    .known = true, .offset_ns = OFFSET_NS, .uncertainty_ns = 123456};
+
+static void send_frame(uint64_t boot, uint64_t seq, uint64_t oldest, int64_t second)
+{
+    size_t length = make_frame(boot, seq, oldest, second, &good_fit);
+    if (now_ns < T0_NS + (second + 1) * NS_PER_S) {
+        now_ns = T0_NS + (second + 1) * NS_PER_S;
+    }
+    intake_message(intake, "roomwake/lodge/n2/blocks", bytes, length);
+}
+
+static void a_frame_goes_to_the_night_and_the_pipeline_in_site_time(void **state)
+{
+    (void)state;
+    say_hello(BOOT_A);
+    send_frame(BOOT_A, 1, 1, 0);
+    assert_int_equal(noted.frame_count, 1);
+    assert_int_equal(noted.frames[0].id.node, 1);
+    assert_int_equal(noted.frames[0].id.seq, 1);
+    assert_int64_equal(noted.frames[0].first_ns, T0_NS);
+    assert_int64_equal(noted.frames[0].node_t0_ns, 1000 * NS_PER_S);
+    assert_false(noted.frames[0].late);
+    assert_int_equal(noted.push_count, 1);
+    assert_int64_equal(noted.advanced_ns[1], T0_NS + NS_PER_S);
+    assert_int_equal(noted.clock_count, 1);
+    assert_int64_equal(noted.clock_sds[0], 130000); /* rounded up to two digits */
+    send_frame(BOOT_A, 2, 1, 1);
+    assert_int_equal(noted.clock_count, 1); /* on change only */
+    assert_int_equal(noted.channels_put, 1);
+    assert_int_equal(intake_get_counts(intake)->samples, 100);
+    assert_int_equal(noted.gap_count, 0);
+}
+
+static void a_frame_sent_twice_is_stored_once(void **state)
+{
+    (void)state;
+    say_hello(BOOT_A);
+    send_frame(BOOT_A, 1, 1, 0);
+    send_frame(BOOT_A, 1, 1, 0);
+    assert_int_equal(noted.frame_count, 1);
+    assert_int_equal(noted.push_count, 1);
+    assert_int_equal(intake_get_counts(intake)->duplicates, 1);
+}
+
+static void a_frame_over_a_hole_is_refused_until_the_hole_is_filled(void **state)
+{
+    (void)state;
+    say_hello(BOOT_A);
+    send_frame(BOOT_A, 1, 1, 0);
+    send_frame(BOOT_A, 3, 1, 2);
+    assert_int_equal(noted.frame_count, 1);
+    assert_int_equal(intake_get_counts(intake)->ahead, 1);
+    send_frame(BOOT_A, 2, 1, 1);
+    send_frame(BOOT_A, 3, 1, 2);
+    assert_int_equal(noted.frame_count, 3);
+    for (size_t i = 1; i < noted.push_count; i++) {
+        assert_true(noted.pushed_first[i] > noted.pushed_last[i - 1]);
+    }
+}
+
+static void without_a_hello_frames_are_refused_with_one_line(void **state)
+{
+    (void)state;
+    send_frame(BOOT_A, 1, 1, 0);
+    send_frame(BOOT_A, 1, 1, 0);
+    assert_int_equal(noted.frame_count, 0);
+    assert_int_equal(intake_get_counts(intake)->no_hello, 2);
+    assert_int_equal(noted.warnings, 1);
+    assert_non_null(strstr(noted.last_warning, "n2"));
+    say_hello(BOOT_A);
+    send_frame(BOOT_A, 1, 1, 0);
+    assert_int_equal(noted.frame_count, 1);
+}
+
+static void a_boot_whose_hello_is_gone_is_read_by_the_newest_after_a_while(void **state)
+{
+    (void)state;
+    say_hello(BOOT_B);
+    send_frame(BOOT_A, 7, 7, 0);
+    assert_int_equal(noted.frame_count, 0);
+    now_ns += 10 * NS_PER_S;
+    send_frame(BOOT_A, 7, 7, 0);
+    assert_int_equal(noted.frame_count, 1);
+    assert_int_equal(noted.channels_boot, BOOT_A);
+}
+
+static void flipped_cut_and_foreign_bytes_are_counted_and_nothing_is_stored(void **state)
+{
+    (void)state;
+    say_hello(BOOT_A);
+    size_t length = make_frame(BOOT_A, 1, 1, 0, &good_fit);
+    static uint8_t whole[WIRE_MESSAGE_MAX];
+    memcpy(whole, bytes, length);
+    for (size_t i = 0; i < length; i++) {
+        memcpy(bytes, whole, length);
+        bytes[i] ^= 0x10;
+        intake_message(intake, "roomwake/lodge/n2/blocks", bytes, length);
+        intake_message(intake, "roomwake/lodge/n2/blocks", whole, i);
+    }
+    assert_int_equal(noted.frame_count, 0);
+    assert_int_equal(noted.push_count, 0);
+    assert_int_equal(noted.channels_put, 0);
+    assert_int_equal(noted.warnings, 1); /* the rest is kept back */
+    /* an empty message is one that was taken back, not a cut one */
+    assert_int_equal(intake_get_counts(intake)->malformed, 2 * length - 1);
+}
+
+static void unknown_nodes_sites_and_topics_are_refused(void **state)
+{
+    (void)state;
+    send_text("roomwake/lodge/n9/blocks", "x");
+    assert_non_null(strstr(noted.last_warning, "n9"));
+    send_text("roomwake/other/n1/blocks", "x");
+    send_text("roomwake/lodge/n1/nonsense", "x");
+    assert_int_equal(intake_get_counts(intake)->unknown_node, 3);
+    assert_int_equal(noted.warnings, 1);
+    send_text("roomwake/lodge/n1/stored", "{}"); /* our own */
+    assert_int_equal(intake_get_counts(intake)->malformed, 0);
+}
+
+static void a_full_queue_refuses_the_frame_and_tells_nothing_twice(void **state)
+{
+    (void)state;
+    for (int after = 0; after < 4; after++) {
+        assert_int_equal(teardown(state) + setup(state), 0);
+        say_hello(BOOT_A);
+        send_frame(BOOT_A, 1, 1, 0);
+        size_t puts = noted.frame_count + noted.gap_count + noted.clock_count;
+        noted.full_after = after;
+        say_hello(BOOT_B);
+        struct clock_fit other = good_fit;
+        other.uncertainty_ns = 777777;
+        for (int i = 0; i < 2; i++) { /* the node sends it again */
+            size_t length = make_frame(BOOT_B, 1, 1, 60, &other);
+            now_ns = T0_NS + 61 * NS_PER_S;
+            intake_message(intake, "roomwake/lodge/n2/blocks", bytes, length);
+        }
+        assert_int_equal(intake_get_counts(intake)->full, 1);
+        assert_int_equal(noted.channels_put, 2);
+        assert_int_equal(noted.gap_count, 1);
+        assert_int_equal(noted.push_count, 2);
+        assert_int64_equal(noted.pushed_first[1], T0_NS + 60 * NS_PER_S);
+        assert_int_equal(noted.frame_count + noted.gap_count + noted.clock_count, puts + 3);
+        assert_int64_equal(noted.frames[1].first_ns, T0_NS + 60 * NS_PER_S);
+    }
+}
+
+static void gaps_are_named_by_their_cause(void **state)
+{
+    (void)state;
+    say_hello(BOOT_A);
+    send_frame(BOOT_A, 1, 1, 0);
+    send_frame(BOOT_A, 5, 5, 4); /* 2 to 4 given up */
+    assert_int_equal(noted.gap_count, 1);
+    assert_non_null(strstr(noted.gaps[0].reason, "spool overflow"));
+    assert_int64_equal(noted.gaps[0].start_ns, T0_NS + INT64_C(980000000));
+    assert_int64_equal(noted.gaps[0].end_ns, T0_NS + 4 * NS_PER_S);
+    send_frame(BOOT_A, 6, 5, 8); /* seconds 5 to 7 were not sampled */
+    assert_int_equal(noted.gap_count, 2);
+    assert_string_equal(noted.gaps[1].reason, "sampling stopped: magnetic.x");
+    say_hello(BOOT_B);
+    send_frame(BOOT_B, 1, 1, 20);
+    assert_int_equal(noted.gap_count, 3);
+    assert_string_equal(noted.gaps[2].reason, "node restarted");
+    struct error error;
+    assert_int_equal(intake_finish(intake, T0_NS + 100 * NS_PER_S, &error), 0);
+    assert_int_equal(noted.gap_count, 6); /* n2 silent, n1 and n3 never heard */
+    assert_string_equal(noted.gaps[3].reason, "node never heard");
+    assert_string_equal(noted.gaps[4].reason, "node silent: link or power");
+}
+
+static void a_boot_without_a_clock_is_stored_apart_and_named(void **state)
+{
+    (void)state;
+    const struct clock_fit none = {.known = false};
+    say_hello(BOOT_A);
+    size_t length = make_frame(BOOT_A, 1, 1, 0, &none);
+    intake_message(intake, "roomwake/lodge/n2/blocks", bytes, length);
+    assert_int_equal(noted.frame_count, 1);
+    assert_true(noted.frames[0].late);
+    assert_false(noted.frames[0].clock_known);
+    assert_int64_equal(noted.frames[0].first_ns, 1000 * NS_PER_S); /* the node's own time */
+    assert_int_equal(noted.push_count, 0);
+    say_hello(BOOT_B);
+    send_frame(BOOT_B, 1, 1, 30);
+    assert_int64_equal(noted.pushed_first[0], T0_NS + 30 * NS_PER_S);
+}
+
+static void what_the_pipeline_finds_too_late_is_stored_as_late(void **state)
+{
+    (void)state;
+    say_hello(BOOT_A);
+    noted.horizon_ns = T0_NS + 2 * NS_PER_S;
+    for (int i = 0; i < 4; i++) {
+        send_frame(BOOT_A, (uint64_t)i + 1, 1, i);
+    }
+    assert_int_equal(noted.frame_count, 4);
+    assert_true(noted.frames[0].late && noted.frames[1].late);
+    assert_false(noted.frames[2].late || noted.frames[3].late);
+    assert_int_equal(intake_get_counts(intake)->late, 2);
+}
+
+static void a_clock_that_is_far_ahead_is_not_believed(void **state)
+{
+    (void)state;
+    struct clock_fit ahead = good_fit;
+    ahead.offset_ns += 3600 * NS_PER_S;
+    say_hello(BOOT_A);
+    size_t length = make_frame(BOOT_A, 1, 1, 0, &ahead);
+    intake_message(intake, "roomwake/lodge/n2/blocks", bytes, length);
+    assert_int_equal(noted.frame_count, 1);
+    assert_true(noted.frames[0].late);
+    send_frame(BOOT_A, 2, 1, 1);
+    assert_false(noted.frames[1].late);
+    assert_int64_equal(noted.frames[1].first_ns, T0_NS + NS_PER_S);
+}
+
+static void a_node_that_lags_is_waited_for_no_longer_and_then_again(void **state)
+{
+    (void)state;
+    say_hello(BOOT_A);
+    send_frame(BOOT_A, 1, 1, 0);
+    intake_tick(intake);
+    assert_int_equal(noted.waited_changes, 0); /* it is from its first advance on */
+    now_ns += INTAKE_WAIT_NS + NS_PER_S;
+    intake_tick(intake);
+    intake_tick(intake);
+    assert_false(noted.waited_for[1]);
+    assert_int_equal(noted.waited_changes, 1);
+    send_frame(BOOT_A, 2, 1, 1); /* still far behind */
+    assert_false(noted.waited_for[1]);
+    send_frame(BOOT_A, 3, 1, 10);
+    assert_true(noted.waited_for[1]);
+}
+
+static void marks_are_numbered_stored_and_judged(void **state)
+{
+    (void)state;
+    send_text("roomwake/lodge/mark", "{\"version\":1,\"text\":\"kettle\",\"room\":\"kitchen\"}");
+    if (noted.mark_count != 1) {
+        fail_msg("%s", noted.last_warning);
+    }
+    assert_int64_equal(noted.marks[0].id, 1);
+    assert_int64_equal(noted.marks[0].start_ns, T0_NS);
+    assert_int_equal(noted.mark_pushed, 1);
+    send_text("roomwake/lodge/mark", "{\"version\":1,\"text\":\"x\",\"room\":\"cellar\"}");
+    assert_int_equal(noted.mark_count, 1);
+    assert_non_null(strstr(noted.last_warning, "cellar"));
+}
+
+static void the_last_will_is_understood_and_stored(void **state)
+{
+    (void)state;
+    send_text("roomwake/lodge/n1/state", "{\"version\":1,\"gone\":true}");
+    assert_non_null(strstr(noted.state, "gone"));
+    send_text("roomwake/lodge/n1/state", "{\"version\":1,\"gone\":");
+    assert_int_equal(intake_get_counts(intake)->malformed, 1);
+}
+
+#define WITH_INTAKE(name) cmocka_unit_test_setup_teardown(name, setup, teardown)
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        WITH_INTAKE(a_frame_goes_to_the_night_and_the_pipeline_in_site_time),
+        WITH_INTAKE(a_frame_sent_twice_is_stored_once),
+        WITH_INTAKE(a_frame_over_a_hole_is_refused_until_the_hole_is_filled),
+        WITH_INTAKE(without_a_hello_frames_are_refused_with_one_line),
+        WITH_INTAKE(a_boot_whose_hello_is_gone_is_read_by_the_newest_after_a_while),
+        WITH_INTAKE(flipped_cut_and_foreign_bytes_are_counted_and_nothing_is_stored),
+        WITH_INTAKE(unknown_nodes_sites_and_topics_are_refused),
+        WITH_INTAKE(a_full_queue_refuses_the_frame_and_tells_nothing_twice),
+        WITH_INTAKE(gaps_are_named_by_their_cause),
+        WITH_INTAKE(a_boot_without_a_clock_is_stored_apart_and_named),
+        WITH_INTAKE(what_the_pipeline_finds_too_late_is_stored_as_late),
+        WITH_INTAKE(a_clock_that_is_far_ahead_is_not_believed),
+        WITH_INTAKE(a_node_that_lags_is_waited_for_no_longer_and_then_again),
+        WITH_INTAKE(marks_are_numbered_stored_and_judged),
+        WITH_INTAKE(the_last_will_is_understood_and_stored),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
