@@ -22,7 +22,7 @@ struct segment {
     int64_t start_ns;
     int64_t end_ns;
     double slow[2]; /* at start and end */
-    double phasors[2][MAINS_HARMONICS];
+    double phasors[2][SUPPLY_HARMONICS];
     double cycles[2];
     bool humming;
 };
@@ -45,7 +45,7 @@ static void segment_bounds(const struct world_sampler *sampler, int64_t time_ns,
         segment->start_ns = floor_to(time_ns, WORLD_SLOT_MOVING_NS);
         segment->end_ns = segment->start_ns + WORLD_SLOT_MOVING_NS;
     }
-    mains_switch_bounds(&sampler->world->mains, time_ns, &last_ns, &next_ns);
+    supply_switch_bounds(&sampler->world->supply, time_ns, &last_ns, &next_ns);
     segment->start_ns = last_ns > segment->start_ns ? last_ns : segment->start_ns;
     segment->end_ns = next_ns < segment->end_ns ? next_ns : segment->end_ns;
 }
@@ -60,13 +60,13 @@ static void segment_at(const struct world_sampler *sampler, size_t channel, int6
     for (int i = 0; i < 2; i++) {
         segment->slow[i] = sampler_slow(sampler, channel, ends[i]);
         sampler_phasors(sampler, channel, ends[i], segment->phasors[i]);
-        for (int h = 0; h < MAINS_HARMONICS; h++) {
+        for (int h = 0; h < SUPPLY_HARMONICS; h++) {
             segment->humming = segment->humming || segment->phasors[i][h] != 0.0;
         }
     }
     if (segment->humming) {
-        segment->cycles[0] = mains_cycles(&sampler->world->mains, segment->start_ns);
-        segment->cycles[1] = mains_cycles(&sampler->world->mains, segment->end_ns);
+        segment->cycles[0] = supply_cycles(&sampler->world->supply, segment->start_ns);
+        segment->cycles[1] = supply_cycles(&sampler->world->supply, segment->end_ns);
     }
 }
 
@@ -77,13 +77,13 @@ static void add_hum(const struct segment *segment, double part, double part_step
     double cycles = segment->cycles[0] + part * (segment->cycles[1] - segment->cycles[0]);
     double cycles_step = part_step * (segment->cycles[1] - segment->cycles[0]);
     cycles -= floor(cycles);
-    for (int h = 0; h < MAINS_HARMONICS; h++) {
+    for (int h = 0; h < SUPPLY_HARMONICS; h++) {
         double start = segment->phasors[0][h];
         double slope = segment->phasors[1][h] - start;
         if (start == 0.0 && slope == 0.0) {
             continue;
         }
-        double turn = TWO_PI * mains_harmonic[h];
+        double turn = TWO_PI * supply_harmonic[h];
         double c = cos(turn * cycles);
         double s = sin(turn * cycles);
         double c_step = cos(turn * cycles_step);

@@ -59,7 +59,7 @@ double sampler_temperature_c(const struct world_sampler *sampler, int64_t time_n
     double t = seconds(time_ns);
     uint64_t key = rng_key(world->script->seed, rng_key_text(0, "room"), sampler->room);
     double c = thermal_building_c(world->script, t) + rng_gaussian(key, 0) +
-               0.05 * rng_smooth(key + 1, t / 120.0) +
+               0.02 * rng_smooth(key + 1, t / 120.0) +
                thermal_heating_c(&world->script->heating, t);
     for (size_t at = span_list_next(&felt->front_spans, 0, time_ns, time_ns);
          at < felt->front_spans.count;
@@ -138,22 +138,22 @@ double sampler_slow(const struct world_sampler *sampler, size_t channel, int64_t
 }
 
 static void magnetic_phasors(const struct world_sampler *sampler, const double axis[3],
-                             int64_t time_ns, double phasors[MAINS_HARMONICS])
+                             int64_t time_ns, double phasors[SUPPLY_HARMONICS])
 {
-    const struct mains *mains = &sampler->world->mains;
-    for (size_t wire = 0; wire < mains->script->wire_count; wire++) {
+    const struct supply *supply = &sampler->world->supply;
+    for (size_t wire = 0; wire < supply->script->wire_count; wire++) {
         double gain = SQRT2 * vec_dot(sampler->wire_t[wire], axis);
-        for (int h = 0; h < MAINS_HARMONICS; h++) {
-            phasors[h] += gain * mains_wire_amps(mains, wire, mains_harmonic[h], time_ns);
+        for (int h = 0; h < SUPPLY_HARMONICS; h++) {
+            phasors[h] += gain * supply_wire_amps(supply, wire, supply_harmonic[h], time_ns);
         }
     }
 }
 
 void sampler_phasors(const struct world_sampler *sampler, size_t channel, int64_t time_ns,
-                     double phasors[MAINS_HARMONICS])
+                     double phasors[SUPPLY_HARMONICS])
 {
-    static const double pickup[MAINS_HARMONICS] = {1.0, PICKUP_THIRD, PICKUP_FIFTH};
-    for (int h = 0; h < MAINS_HARMONICS; h++) {
+    static const double pickup[SUPPLY_HARMONICS] = {1.0, PICKUP_THIRD, PICKUP_FIFTH};
+    for (int h = 0; h < SUPPLY_HARMONICS; h++) {
         phasors[h] = 0.0;
     }
     switch (sampler->channels[channel].quantity) {
@@ -161,10 +161,11 @@ void sampler_phasors(const struct world_sampler *sampler, size_t channel, int64_
         magnetic_phasors(sampler, sampler->sampled[channel].axis, time_ns, phasors);
         break;
     case QUANTITY_ELECTRIC: {
-        double sag = fmax(1.0 - SAG_PER_A * mains_total_amps(&sampler->world->mains, time_ns), 0.0);
+        double sag =
+            fmax(1.0 - SAG_PER_A * supply_total_amps(&sampler->world->supply, time_ns), 0.0);
         double body = 1.0 + BODY_PICKUP * bodies(sampler, time_ns);
         double peak = sampler->pickup_counts * sampler->sampled[channel].sensor.step * sag * body;
-        for (int h = 0; h < MAINS_HARMONICS; h++) {
+        for (int h = 0; h < SUPPLY_HARMONICS; h++) {
             phasors[h] = peak * pickup[h];
         }
         break;

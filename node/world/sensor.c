@@ -19,7 +19,7 @@ static const struct {
     {QUANTITY_MAGNETIC, NULL, {15, -9}, 4.0, -32768, 32767},
     {QUANTITY_ELECTRIC, "count", {1, 0}, 2.0, 0, 1023},
     {QUANTITY_ELECTRIC, NULL, {5, -3}, 2.0, 0, 1023},
-    {QUANTITY_TEMPERATURE, NULL, {625, -4}, 0.3, -880, 2000},
+    {QUANTITY_TEMPERATURE, NULL, {625, -4}, 0.2, -880, 2000},
     {QUANTITY_MOTION, NULL, {1, 0}, 0.0, 0, 1},
     {QUANTITY_VIBRATION, NULL, {1, -2}, 1.5, -2000, 2000},
     {QUANTITY_SOUND, NULL, {1, -1}, 5.0, 0, 1400},

@@ -77,7 +77,7 @@ int world_new(const struct site *site, const struct script *script, struct world
     made->script = script;
     made->wander_key = rng_key(script->seed, rng_key_text(0, "natural"), 0);
     field_earth(script->earth_t, script->dip_deg, script->north_deg, made->earth_t);
-    if (mains_init(&made->mains, script, error)) {
+    if (supply_init(&made->supply, script, error)) {
         world_free(made);
         return -1;
     }
@@ -92,8 +92,8 @@ int world_new(const struct site *site, const struct script *script, struct world
 void world_free(struct world *world)
 {
     if (world) {
-        if (world->mains.script) {
-            mains_free(&world->mains);
+        if (world->supply.script) {
+            supply_free(&world->supply);
         }
         span_list_free(&world->moving);
         free(world->movers);

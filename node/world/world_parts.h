@@ -3,7 +3,7 @@
 #ifndef ROOMWAKE_NODE_WORLD_WORLD_PARTS_H
 #define ROOMWAKE_NODE_WORLD_WORLD_PARTS_H
 
-#include "node/world/mains.h"
+#include "node/world/supply.h"
 #include "node/world/path.h"
 #include "node/world/people.h"
 #include "node/world/sensor.h"
@@ -26,7 +26,7 @@ struct mover {
 struct world {
     const struct site *site;
     const struct script *script;
-    struct mains mains;
+    struct supply supply;
     double earth_t[3];
     uint64_t wander_key; /* of the natural field, the same for all */
     size_t mover_count;
@@ -122,7 +122,7 @@ int truth_collect(struct world_sampler *sampler);
  * imaginary, for each harmonic). */
 double sampler_slow(const struct world_sampler *sampler, size_t channel, int64_t time_ns);
 void sampler_phasors(const struct world_sampler *sampler, size_t channel, int64_t time_ns,
-                     double phasors[MAINS_HARMONICS]);
+                     double phasors[SUPPLY_HARMONICS]);
 double sampler_temperature_c(const struct world_sampler *sampler, int64_t time_ns);
 /* sampler_fast.c: adds what may change from one sample to the next, at times t0 + i * period. */
 void sampler_add_fast(const struct world_sampler *sampler, size_t channel, int64_t t0_ns,

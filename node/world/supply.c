@@ -1,6 +1,6 @@
 /* Supply phase and currents of the simulated building.
  * Must never know of nodes. Called by world.c, the samplers and the truth list. */
-#include "node/world/mains.h"
+#include "node/world/supply.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -10,7 +10,7 @@
 
 #define TWO_PI 6.28318530717958647692
 
-const int mains_harmonic[MAINS_HARMONICS] = {1, 3, 5};
+const int supply_harmonic[SUPPLY_HARMONICS] = {1, 3, 5};
 
 /* The wander is three slow waves of equal strength, so that its phase has a closed formula. */
 static const double wander_period_s[3] = {47.0, 193.0, 811.0};
@@ -106,76 +106,76 @@ static int collect(struct change_list *list, const struct script *script)
     return 0;
 }
 
-static int sum_up(struct mains *mains, const struct change_list *list)
+static int sum_up(struct supply *supply, const struct change_list *list)
 {
-    mains->switch_ns = calloc(list->count + 1, sizeof *mains->switch_ns);
-    if (!mains->switch_ns) {
+    supply->switch_ns = calloc(list->count + 1, sizeof *supply->switch_ns);
+    if (!supply->switch_ns) {
         return -1;
     }
-    for (size_t wire = 0; wire < mains->script->wire_count; wire++) {
-        mains->steps[wire] = calloc(list->count + 1, sizeof **mains->steps);
-        if (!mains->steps[wire]) {
+    for (size_t wire = 0; wire < supply->script->wire_count; wire++) {
+        supply->steps[wire] = calloc(list->count + 1, sizeof **supply->steps);
+        if (!supply->steps[wire]) {
             return -1;
         }
     }
     for (size_t i = 0; i < list->count; i++) {
         const struct change *change = &list->changes[i];
-        struct mains_step *steps = mains->steps[change->wire];
-        size_t count = mains->step_count[change->wire]++;
+        struct supply_step *steps = supply->steps[change->wire];
+        size_t count = supply->step_count[change->wire]++;
         double before = count ? steps[count - 1].amps : 0.0;
-        steps[count] = (struct mains_step){.at_ns = change->at_ns, .amps = before + change->amps};
-        if (!mains->switch_count || mains->switch_ns[mains->switch_count - 1] != change->at_ns) {
-            mains->switch_ns[mains->switch_count++] = change->at_ns;
+        steps[count] = (struct supply_step){.at_ns = change->at_ns, .amps = before + change->amps};
+        if (!supply->switch_count || supply->switch_ns[supply->switch_count - 1] != change->at_ns) {
+            supply->switch_ns[supply->switch_count++] = change->at_ns;
         }
     }
     return 0;
 }
 
-int mains_init(struct mains *mains, const struct script *script, struct error *error)
+int supply_init(struct supply *supply, const struct script *script, struct error *error)
 {
     struct change_list list = {0};
-    *mains =
-        (struct mains){.script = script, .key = rng_key(script->seed, rng_key_text(0, "mains"), 0)};
+    *supply = (struct supply){.script = script,
+                              .key = rng_key(script->seed, rng_key_text(0, "mains"), 0)};
     for (uint64_t i = 0; i < 3; i++) {
-        mains->wander_phase[i] = TWO_PI * rng_uniform(mains->key, i);
+        supply->wander_phase[i] = TWO_PI * rng_uniform(supply->key, i);
     }
-    int status = collect(&list, script) || sum_up(mains, &list);
+    int status = collect(&list, script) || sum_up(supply, &list);
     free(list.changes);
     if (status) {
-        mains_free(mains);
-        return error_set(error, ERROR_MEMORY, "mains: out of memory");
+        supply_free(supply);
+        return error_set(error, ERROR_MEMORY, "supply: out of memory");
     }
     return 0;
 }
 
-void mains_free(struct mains *mains)
+void supply_free(struct supply *supply)
 {
     for (size_t wire = 0; wire < SCRIPT_WIRES_MAX; wire++) {
-        free(mains->steps[wire]);
+        free(supply->steps[wire]);
     }
-    free(mains->switch_ns);
-    *mains = (struct mains){0};
+    free(supply->switch_ns);
+    *supply = (struct supply){0};
 }
 
-double mains_cycles(const struct mains *mains, int64_t time_ns)
+double supply_cycles(const struct supply *supply, int64_t time_ns)
 {
     double t = (double)time_ns / (double)NS_PER_S;
     /* Three waves of rms wander / sqrt(3) each: amplitude wander * sqrt(2/3). */
-    double amplitude = mains->script->mains_wander_hz * sqrt(2.0 / 3.0);
-    double cycles = mains->script->mains_hz * t;
+    double amplitude = supply->script->mains_wander_hz * sqrt(2.0 / 3.0);
+    double cycles = supply->script->mains_hz * t;
     for (int i = 0; i < 3; i++) {
         double rate = TWO_PI / wander_period_s[i];
         cycles += amplitude / rate *
-                  (cos(mains->wander_phase[i]) - cos(rate * t + mains->wander_phase[i]));
+                  (cos(supply->wander_phase[i]) - cos(rate * t + supply->wander_phase[i]));
     }
     return cycles;
 }
 
-double mains_switched_amps(const struct mains *mains, size_t wire, int64_t time_ns)
+double supply_switched_amps(const struct supply *supply, size_t wire, int64_t time_ns)
 {
-    const struct mains_step *steps = mains->steps[wire];
+    const struct supply_step *steps = supply->steps[wire];
     size_t low = 0;
-    size_t high = mains->step_count[wire];
+    size_t high = supply->step_count[wire];
     while (low < high) {
         size_t middle = low + (high - low) / 2;
         if (steps[middle].at_ns <= time_ns) {
@@ -187,52 +187,52 @@ double mains_switched_amps(const struct mains *mains, size_t wire, int64_t time_
     return low ? steps[low - 1].amps : 0.0;
 }
 
-static double standing_amps(const struct mains *mains, size_t wire, int64_t time_ns)
+static double standing_amps(const struct supply *supply, size_t wire, int64_t time_ns)
 {
     double t = (double)time_ns / (double)NS_PER_S;
-    double wobble = mains->script->standing_wobble * rng_smooth(mains->key + 16 + wire, t / 7.0);
-    return mains->script->wires[wire].standing_amps * (1.0 + wobble);
+    double wobble = supply->script->standing_wobble * rng_smooth(supply->key + 16 + wire, t / 7.0);
+    return supply->script->wires[wire].standing_amps * (1.0 + wobble);
 }
 
-double mains_wire_amps(const struct mains *mains, size_t wire, int harmonic, int64_t time_ns)
+double supply_wire_amps(const struct supply *supply, size_t wire, int harmonic, int64_t time_ns)
 {
-    double standing = standing_amps(mains, wire, time_ns);
+    double standing = standing_amps(supply, wire, time_ns);
     switch (harmonic) {
     case 1:
-        return standing + mains_switched_amps(mains, wire, time_ns);
+        return standing + supply_switched_amps(supply, wire, time_ns);
     case 3:
-        return standing * mains->script->third;
+        return standing * supply->script->third;
     case 5:
-        return standing * mains->script->fifth;
+        return standing * supply->script->fifth;
     default:
         return 0.0;
     }
 }
 
-double mains_total_amps(const struct mains *mains, int64_t time_ns)
+double supply_total_amps(const struct supply *supply, int64_t time_ns)
 {
     double total = 0.0;
-    for (size_t wire = 0; wire < mains->script->wire_count; wire++) {
-        if (mains->script->wires[wire].fed_by == SCRIPT_NO_WIRE) {
-            total += mains_wire_amps(mains, wire, 1, time_ns);
+    for (size_t wire = 0; wire < supply->script->wire_count; wire++) {
+        if (supply->script->wires[wire].fed_by == SCRIPT_NO_WIRE) {
+            total += supply_wire_amps(supply, wire, 1, time_ns);
         }
     }
     return total;
 }
 
-void mains_switch_bounds(const struct mains *mains, int64_t time_ns, int64_t *last_ns,
-                         int64_t *next_ns)
+void supply_switch_bounds(const struct supply *supply, int64_t time_ns, int64_t *last_ns,
+                          int64_t *next_ns)
 {
     size_t low = 0;
-    size_t high = mains->switch_count;
+    size_t high = supply->switch_count;
     while (low < high) {
         size_t middle = low + (high - low) / 2;
-        if (mains->switch_ns[middle] <= time_ns) {
+        if (supply->switch_ns[middle] <= time_ns) {
             low = middle + 1;
         } else {
             high = middle;
         }
     }
-    *last_ns = low ? mains->switch_ns[low - 1] : INT64_MIN;
-    *next_ns = low < mains->switch_count ? mains->switch_ns[low] : INT64_MAX;
+    *last_ns = low ? supply->switch_ns[low - 1] : INT64_MIN;
+    *next_ns = low < supply->switch_count ? supply->switch_ns[low] : INT64_MAX;
 }
