@@ -76,7 +76,7 @@ static int find_place(struct spool *spool, uint64_t ordinal, const struct spool_
     }
     *place = start_place(spool, segment, ordinal);
     while (place->ordinal < ordinal) {
-        struct spool_record record;
+        struct spool_record record = {0};
         if (spool_segment_read_head(fd, place->offset, segment->bytes, &record, error)) {
             return -1;
         }
@@ -105,7 +105,7 @@ int spool_read(struct spool *spool, uint64_t ordinal, uint8_t *bytes, size_t siz
     }
     const struct spool_segment *segment = spool_find_segment(spool, ordinal);
     struct spool_place place;
-    struct spool_record record;
+    struct spool_record record = {0};
     if (!segment || find_place(spool, ordinal, segment, &place, error) ||
         spool_segment_read(spool->read_fd, place.offset, segment->bytes, bytes, size, &record,
                            error)) {
@@ -191,7 +191,7 @@ static uint64_t after_seq(struct spool *spool, const struct spool_segment *segme
     }
     int fd = spool_read_fd(spool, segment->id, NULL);
     struct spool_place place = start_place(spool, segment, spool->head.ordinal);
-    struct spool_record record;
+    struct spool_record record = {0};
     while (fd >= 0 && place.ordinal < segment_end(segment) &&
            spool_segment_read_head(fd, place.offset, segment->bytes, &record, NULL) == 0 &&
            record.seq <= seq) {
@@ -235,7 +235,7 @@ static bool head_seq(struct spool *spool, uint64_t *boot, uint64_t *seq)
         return true;
     }
     const struct spool_segment *segment = spool_find_segment(spool, ordinal);
-    struct spool_record record;
+    struct spool_record record = {0};
     struct spool_place place;
     if (!segment || find_place(spool, ordinal, segment, &place, NULL) ||
         spool_segment_read_head(spool->read_fd, place.offset, segment->bytes, &record, NULL)) {

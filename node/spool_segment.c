@@ -131,7 +131,7 @@ int spool_segment_scan(int dir_fd, uint64_t id, struct spool_segment *segment, s
         }
         return error_set(error, ERROR_IO, "spool: %s: %s", name, strerror(code));
     }
-    struct spool_record record;
+    struct spool_record record = {0};
     while (spool_segment_read_head(fd, segment->bytes, (uint64_t)status.st_size, &record, NULL) ==
            0) {
         if (segment->frames == 0) {

@@ -91,7 +91,9 @@ static int make_channel(struct driver *driver, size_t column, const struct drive
     const struct replay_series *series = &driver->csv.series[column];
     const char *name = driver->csv.names[column];
     const char *unit = cJSON_GetStringValue(cJSON_GetObjectItemCaseSensitive(units, name));
-    if (channel_init(channel, name, unit, series->rate_hz, error)) {
+    /* A motion sensor tells changes, however regular they happen to be. */
+    bool on_change = quantity_from_name(name) == QUANTITY_MOTION;
+    if (channel_init(channel, name, unit, on_change ? 0.0 : series->rate_hz, error)) {
         return error_wrap(error, "%s", setup->path);
     }
     channel->step = (struct decimal){.mantissa = 1, .exponent = (int16_t)series->exponent};
