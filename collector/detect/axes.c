@@ -99,8 +99,18 @@ static void copy_times(const struct block *block, uint32_t from, size_t count, i
         memcpy(times, block->times_ns + from, count * sizeof *times);
         return;
     }
+    if (block->period_ps > INT64_MAX / (2 * (int64_t)BLOCK_SAMPLES_MAX) ||
+        block->count > BLOCK_SAMPLES_MAX) {
+        for (size_t i = 0; i < count; i++) {
+            times[i] = block_time_ns(block, from + (uint32_t)i);
+        }
+        return;
+    }
+    /* The same as block_time_ns, where nothing can overflow. */
+    int64_t elapsed_ps = (int64_t)from * block->period_ps + 500;
     for (size_t i = 0; i < count; i++) {
-        times[i] = block_time_ns(block, from + (uint32_t)i);
+        times[i] = block->t0_ns + elapsed_ps / 1000;
+        elapsed_ps += block->period_ps;
     }
 }
 

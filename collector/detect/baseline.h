@@ -13,7 +13,7 @@
 #include "collector/detect/vector.h"
 
 #define BASELINE_BATCH 64u
-#define BASELINE_BLOCKS_MAX 256u
+#define BASELINE_BLOCKS_MAX 512u
 
 struct baseline_tuning {
     size_t dims;

@@ -9,10 +9,13 @@
 #include "collector/detect/notice.h"
 
 #define QUANTISATION_SD 0.28867513459481287 /* 1 / sqrt(12) */
+/* So many samples show a channel's resolution. */
+#define QUANTUM_SAMPLES 4096u
 #define RAIL_REPEATS_MIN 4u
 /* Lookback, settling and margins, and then some. */
 #define HISTORY_S 1.6
 #define HISTORY_SAMPLES_MIN 512.0
+#define STEADY_CHI_SQUARED 36.0
 /* This many steps that are gaps, of as many samples, and the rate is not what it was said to be. */
 #define GAPS_ODD 50u
 
@@ -65,8 +68,8 @@ int field_init(struct field *field, const struct field_settings *settings, struc
     bool complete =
         history_init(&field->history, settings->axes, (size_t)samples, field->has_mains) == 0;
     if (complete && field->has_mains) {
-        complete = mains_init(&field->mains, settings->mains_hz, settings->period_ps,
-                              settings->axes, FIELD_BATCH) == 0;
+        complete =
+            mains_init(&field->mains, settings->mains_hz, settings->period_ps, settings->axes) == 0;
     }
     if (!complete || init_bands(field) != 0) {
         field_free(field);
@@ -91,6 +94,11 @@ static void look_at_centre(struct field *field)
 {
     const struct watch *rest = &field->watches[0];
     memcpy(field->centre.location, rest->baseline.location, sizeof field->centre.location);
+    /* Two windows' noise apart: chi-squared of two to six parts, each of variance 4 sigma^2 / N. */
+    if (field->has_mains) {
+        field->centre.steady_squared = STEADY_CHI_SQUARED * 4.0 * rest->baseline.scale *
+                                       rest->baseline.scale / (double)field->mains.window;
+    }
     double loud = rest->trigger.low * rest->baseline.scale;
     field->centre.loud_squared = rest->learnt ? loud * loud : INFINITY;
 }
@@ -112,16 +120,17 @@ static void tell_notices(struct field *field)
     }
 }
 
-/* Runs the bands over history samples from `from` on. */
-static void run_bands(struct field *field, uint64_t from)
+/* Runs the bands over what is new in the history. */
+static void run_bands(struct field *field)
 {
     uint64_t end = field->history.end;
-    if (from == end) {
+    if (field->run_end == end) {
         return;
     }
     for (size_t b = 0; b < field->band_count; b++) {
-        watch_run(&field->watches[b], from, end);
+        watch_run(&field->watches[b], field->run_end, end);
     }
+    field->run_end = end;
     field->done_ns = field->history.times[(end - 1) & field->history.mask];
     tell_notices(field);
     if (end == field->batch_end) {
@@ -130,18 +139,15 @@ static void run_bands(struct field *field, uint64_t from)
     }
 }
 
+/* Each sample leaves the mains windows as soon as it can, so that what is known of the mains by
+ * then does not depend on how many samples came at once. */
 static void drain_mains(struct field *field, bool flush)
 {
-    uint64_t ready = mains_ready(&field->mains, flush);
-    while (ready > 0) {
-        uint64_t from = field->history.end;
-        uint64_t count = field->batch_end - from;
-        count = ready < count ? ready : count;
-        for (uint64_t i = 0; i < count; i++) {
-            mains_take(&field->mains, &field->centre, &field->history);
+    for (uint64_t ready = mains_ready(&field->mains, flush); ready > 0; ready--) {
+        mains_take(&field->mains, &field->centre, &field->history);
+        if (field->history.end == field->batch_end) {
+            run_bands(field);
         }
-        ready -= count;
-        run_bands(field, from);
     }
 }
 
@@ -149,8 +155,8 @@ static uint8_t check_rail(struct rail *rail, double value, bool learning)
 {
     rail->repeats = value == rail->last ? rail->repeats + 1 : 1;
     rail->last = value;
-    rail->highest = fmax(rail->highest, value);
-    rail->lowest = fmin(rail->lowest, value);
+    rail->highest = value > rail->highest ? value : rail->highest;
+    rail->lowest = value < rail->lowest ? value : rail->lowest;
     if (learning) {
         rail->usual_repeats =
             rail->repeats > rail->usual_repeats ? rail->repeats : rail->usual_repeats;
@@ -160,13 +166,19 @@ static uint8_t check_rail(struct rail *rail, double value, bool learning)
            (value == rail->highest || value == rail->lowest);
 }
 
-/* The smallest change says how finely the channel resolves: noise can't be told below that. */
+/* The smallest difference among the last few samples says how finely the channel resolves: noise
+ * can't be told below that. More than one back, since mains may swing widely from each to the next.
+ */
 static void learn_quantum(struct field *field, size_t a, double value)
 {
-    double change = fabs(value - field->rails[a].last);
-    if (change > 0.0 && (field->quantum == 0.0 || change < field->quantum)) {
-        field->quantum = change;
+    struct rail *rail = &field->rails[a];
+    for (size_t k = 0; k < RAIL_RECENT; k++) {
+        double change = fabs(value - rail->recent[k]);
+        if (change > 0.0 && (field->quantum == 0.0 || change < field->quantum)) {
+            field->quantum = change;
+        }
     }
+    rail->recent[field->samples_learnt % RAIL_RECENT] = value;
     double quantum = field->quantum > 0.0 ? field->quantum : field->settings.step;
     field->scale_floor[BAND_REST] = QUANTISATION_SD * quantum;
     if (field->has_mains) {
@@ -182,8 +194,12 @@ static void start(struct field *field, int64_t time_ns, const double *const valu
     field->learn_until_ns = time_ns + (int64_t)(field->settings.baseline_s * 1e9);
     for (size_t a = 0; a < field->settings.axes; a++) {
         field->reference[a] = values[a][i];
-        field->rails[a] =
+        struct rail *rail = &field->rails[a];
+        *rail =
             (struct rail){.last = values[a][i], .highest = values[a][i], .lowest = values[a][i]};
+        for (size_t k = 0; k < RAIL_RECENT; k++) {
+            rail->recent[k] = values[a][i];
+        }
     }
 }
 
@@ -195,12 +211,13 @@ static uint8_t take_in(struct field *field, int64_t time_ns, const double *const
     uint8_t clipped = 0;
     for (size_t a = 0; a < field->settings.axes; a++) {
         double value = values[a][i];
-        if (learning) {
+        if (learning && field->samples_learnt < QUANTUM_SAMPLES) {
             learn_quantum(field, a, value);
         }
         clipped |= check_rail(&field->rails[a], value, learning);
         x[a] = value - field->reference[a];
     }
+    field->samples_learnt += learning;
     return clipped;
 }
 
@@ -209,12 +226,12 @@ static void push_chunk(struct field *field, const int64_t *times, const double *
                        size_t from, size_t n)
 {
     struct history *history = &field->history;
-    uint64_t first = history->end;
     double x[VECTOR_AXES_MAX] = {0.0};
     for (size_t i = from; i < from + n; i++) {
         uint8_t clipped = take_in(field, times[i], values, i, x);
         if (field->has_mains) {
             mains_feed(&field->mains, times[i], x, clipped);
+            drain_mains(field, false);
             continue;
         }
         size_t slot = history->end++ & history->mask;
@@ -227,11 +244,7 @@ static void push_chunk(struct field *field, const int64_t *times, const double *
     field->samples += n;
     field->last_ns = times[from + n - 1];
     field->running = true;
-    if (field->has_mains) {
-        drain_mains(field, false);
-    } else {
-        run_bands(field, first);
-    }
+    run_bands(field);
 }
 
 /* The run is over: what the mains windows still hold comes out, and what is open is closed. */
@@ -243,6 +256,7 @@ static void end_run(struct field *field)
     field->running = false;
     if (field->has_mains) {
         drain_mains(field, true);
+        run_bands(field);
         mains_restart(&field->mains);
     }
     field->done_ns = field->last_ns;

@@ -30,8 +30,11 @@ struct field_settings {
     struct outbox *outbox;
 };
 
+#define RAIL_RECENT 16u
+
 /* Flat tops: the same extreme value again and again. */
 struct rail {
+    double recent[RAIL_RECENT];
     double last;
     double highest;
     double lowest;
@@ -47,7 +50,8 @@ struct field {
     bool running; /* a run of samples is open */
     double reference[VECTOR_AXES_MAX];
     double scale_floor[2]; /* by band */
-    double quantum;        /* smallest change seen in the quiet spell; 0: none yet */
+    double quantum;        /* smallest difference seen early in the quiet spell; 0: none yet */
+    uint64_t samples_learnt;
     int64_t learn_until_ns;
     int64_t first_ns;
     int64_t last_ns; /* of the samples given */
@@ -61,6 +65,7 @@ struct field {
     struct mains mains;
     struct mains_centre centre;
     uint64_t batch_end;
+    uint64_t run_end; /* history index up to which the bands have been run */
     struct history history;
     struct watch watches[2];
     size_t band_count;

@@ -19,7 +19,7 @@
 #define SLOW_STAY_S 180.0
 #define HOLD_NS INT64_C(500000000)
 #define POST_NS INT64_C(100000000)
-#define BLOCKS_WANTED 120.0
+#define BLOCKS_WANTED 240.0
 #define BLOCK_SAMPLES_MIN 20.0
 /* Beyond 50 ms between samples the features need two of them after the onset. */
 #define SPARSE_PERIOD_NS INT64_C(50000000)

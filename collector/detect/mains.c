@@ -58,7 +58,7 @@ static bool allocate_axis(struct mains *mains, size_t a, size_t size)
            mains->loud_imaginary[a];
 }
 
-int mains_init(struct mains *mains, double mains_hz, int64_t period_ps, size_t axes, size_t chunk)
+int mains_init(struct mains *mains, double mains_hz, int64_t period_ps, size_t axes)
 {
     memset(mains, 0, sizeof *mains);
     double rate_hz = 1e12 / (double)period_ps;
@@ -72,7 +72,7 @@ int mains_init(struct mains *mains, double mains_hz, int64_t period_ps, size_t a
     mains->ahead_cosine = 1.0;
     mains->gain = 2.0 / (double)mains->window;
     size_t size = 64;
-    while (size < mains->window + chunk + 2) {
+    while (size < mains->window + 4) {
         size *= 2;
     }
     mains->mask = size - 1;
@@ -110,6 +110,7 @@ void mains_free(struct mains *mains)
 void mains_restart(struct mains *mains)
 {
     mains->started = false;
+    mains->in_window = 0;
     mains->fed = 0;
     mains->done = 0;
     mains->loud_left = 0;
@@ -125,7 +126,7 @@ void mains_restart(struct mains *mains)
  * turned by what the sample is early or late. */
 static void set_phase(struct mains *mains, int64_t time_ns, size_t slot)
 {
-    uint64_t k = mains->fed % mains->window;
+    size_t k = mains->in_window;
     double cycles = mains->hz * 1e-9 * (double)(time_ns - mains->origin_ns);
     if (k == 0) {
         double angle = 2.0 * M_PI * (cycles - floor(cycles));
@@ -184,6 +185,39 @@ static void follow_frequency(struct mains *mains)
     mains->gain = 2.0 / (window * kept);
 }
 
+/* The window's sums, moved on by one sample. */
+static inline void slide_sums(struct mains *mains, const double x[], size_t axes, bool whole)
+{
+    size_t slot = mains->fed & mains->mask;
+    size_t old = (mains->fed - mains->window) & mains->mask;
+    bool full = mains->fed >= mains->window;
+    double c = mains->cosine[slot];
+    double s = mains->sine[slot];
+    double old_c = full ? mains->cosine[old] : 0.0;
+    double old_s = full ? mains->sine[old] : 0.0;
+    for (size_t a = 0; a < axes; a++) {
+        double real = x[a] * c;
+        double imaginary = -x[a] * s;
+        double gone = mains->x[a][old];
+        double sum_real = mains->sum_real[a] + real - gone * old_c;
+        double sum_imaginary = mains->sum_imaginary[a] + imaginary + gone * old_s;
+        mains->x[a][slot] = x[a];
+        mains->fresh_real[a] += real;
+        mains->fresh_imaginary[a] += imaginary;
+        if (whole) {
+            /* A sum made anew each window keeps rounding from piling up over a night. */
+            sum_real = mains->fresh_real[a];
+            sum_imaginary = mains->fresh_imaginary[a];
+            mains->fresh_real[a] = 0.0;
+            mains->fresh_imaginary[a] = 0.0;
+        }
+        mains->sum_real[a] = sum_real;
+        mains->sum_imaginary[a] = sum_imaginary;
+        mains->real[a][slot] = sum_real;
+        mains->imaginary[a][slot] = sum_imaginary;
+    }
+}
+
 void mains_feed(struct mains *mains, int64_t time_ns, const double x[], uint8_t clipped)
 {
     if (!mains->started) {
@@ -191,36 +225,20 @@ void mains_feed(struct mains *mains, int64_t time_ns, const double x[], uint8_t 
         mains->origin_ns = time_ns;
     }
     size_t slot = mains->fed & mains->mask;
-    size_t old = (mains->fed - mains->window) & mains->mask;
-    bool full = mains->fed >= mains->window;
-    bool whole = (mains->fed + 1) % mains->window == 0;
+    bool whole = mains->in_window + 1 == mains->window;
     set_phase(mains, time_ns, slot);
-    double c = mains->cosine[slot];
-    double s = mains->sine[slot];
     mains->times[slot] = time_ns;
     mains->clipped[slot] = clipped;
-    for (size_t a = 0; a < mains->axes; a++) {
-        double real = x[a] * c;
-        double imaginary = -x[a] * s;
-        mains->x[a][slot] = x[a];
-        mains->fresh_real[a] += real;
-        mains->fresh_imaginary[a] += imaginary;
-        if (whole) {
-            /* A sum made anew each window keeps rounding from piling up over a night. */
-            mains->sum_real[a] = mains->fresh_real[a];
-            mains->sum_imaginary[a] = mains->fresh_imaginary[a];
-            mains->fresh_real[a] = 0.0;
-            mains->fresh_imaginary[a] = 0.0;
-        } else {
-            double gone = full ? mains->x[a][old] : 0.0;
-            mains->sum_real[a] += real - gone * mains->cosine[old];
-            mains->sum_imaginary[a] += imaginary + gone * mains->sine[old];
-        }
-        mains->real[a][slot] = mains->sum_real[a];
-        mains->imaginary[a][slot] = mains->sum_imaginary[a];
+    if (mains->axes == 3) {
+        slide_sums(mains, x, 3, whole);
+    } else if (mains->axes == 1) {
+        slide_sums(mains, x, 1, whole);
+    } else {
+        slide_sums(mains, x, mains->axes, whole);
     }
     if (whole && mains->fed + 1 >= 2 * mains->window) {
         follow_frequency(mains);
     }
+    mains->in_window = whole ? 0 : mains->in_window + 1;
     mains->fed++;
 }

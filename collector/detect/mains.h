@@ -11,9 +11,9 @@
 #include "collector/detect/history.h"
 #include "collector/detect/vector.h"
 
-/* Each sample is compared with the mains as it was over the window before and over the window
- * after, and keeps the smaller remainder: across a mains step one of the two fits always. So
- * samples come out one window late. */
+/* Each sample is compared with the mains as it was over the windows before and after. Where the two
+ * differ it keeps the smaller remainder: across a mains step one of them fits always. So samples
+ * come out one window late. */
 struct mains {
     size_t axes;
     size_t window; /* samples */
@@ -28,6 +28,7 @@ struct mains {
     double sine_now;
     double turn_cosine;
     double turn_sine;
+    size_t in_window; /* of the next sample */
     uint64_t fed;
     uint64_t done;
     /* rings; sums are over the window that ends at a sample */
@@ -61,7 +62,8 @@ struct mains {
 /* What the rest band holds for usual, so that remainders can be compared. */
 struct mains_centre {
     double location[VECTOR_AXES_MAX];
-    double loud_squared; /* squared length from which a remainder is loud; INFINITY: never */
+    double steady_squared; /* windows less apart than this (squared amplitude) saw the same mains */
+    double loud_squared;   /* squared length from which a remainder is loud; INFINITY: never */
 };
 
 /* The frequency at which mains_hz appears at this rate. */
@@ -69,9 +71,9 @@ double mains_alias_hz(double mains_hz, double rate_hz);
 /* Whether it can be told from a steady field and from the fastest change. */
 bool mains_measurable(double mains_hz, double rate_hz);
 
-/* Call only where measurable. `chunk`: the most samples fed before they are taken. -1 where there
- * is no memory. */
-int mains_init(struct mains *mains, double mains_hz, int64_t period_ps, size_t axes, size_t chunk);
+/* Call only where measurable; take each sample as soon as it is ready. -1 where there is no memory.
+ */
+int mains_init(struct mains *mains, double mains_hz, int64_t period_ps, size_t axes);
 void mains_free(struct mains *mains);
 
 /* After a gap. What is known of the frequency is kept. */

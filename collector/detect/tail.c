@@ -14,11 +14,16 @@
 #define SHAPE_TINY 1e-7
 /* The shape that maxima of normal noise of some hundred samples show (-1/z^2 at z = 3.5). */
 #define NORMAL_SHAPE (-0.08)
-#define NORMAL_SHAPE_SD 0.1
+#define NORMAL_SHAPE_SD 0.05
 /* The largest tenth of the maxima may be disturbances that fell into the quiet spell. */
 #define CENSORED_PART 10u
 /* 99 % of chi-squared with two degrees of freedom: the fitted tail has two parameters more. */
 #define REJECT_NORMAL 9.21
+#define SMOOTH_FROM 1.6
+/* How seldom noise may prolong a disturbance, and how far below the threshold that leads. */
+#define PROLONGED_PART 0.02
+#define RELEASE_MIN 0.75
+#define RELEASE_MAX 0.95
 #define THRESHOLD_MIN 3.0
 #define THRESHOLD_MAX 1000.0
 /* Where the tail is bounded, keep this far above the largest ordinary maximum. */
@@ -115,53 +120,97 @@ int tail_fit(const double *sorted, size_t n, size_t censored, double shape_mean,
     return isfinite(tail_log_likelihood(gev, sorted, n, censored)) ? 0 : -1;
 }
 
+/* Expected exceedances of z by one independent noise vector, and minus its derivative. Where
+ * neighbours are alike (smooth), a high level is crossed by shorter stretches and so more often for
+ * the time spent above it: by z^2 more (Pickands' constant case alpha = 1; from memory). */
+static double normal_rate(double z, size_t dims, bool smooth, double *slope)
+{
+    double beyond = fmin(vector_exceedance(z, dims), 1.0 - 1e-15);
+    double rate = -log1p(-beyond);
+    *slope = exp(vector_log_density(z, dims)) / (1.0 - beyond);
+    if (smooth && z > SMOOTH_FROM) {
+        double more = z * z / (SMOOTH_FROM * SMOOTH_FROM);
+        *slope = fmax(*slope * more - 2.0 * rate * more / z, 1e-3 * *slope);
+        rate *= more;
+    }
+    return rate;
+}
+
 /* ln likelihood where each maximum is the largest of `count` independent noise vectors. */
 static double normal_log_likelihood(double count, const double *sorted, size_t n, size_t censored,
-                                    size_t dims)
+                                    size_t dims, bool smooth)
 {
     double sum = (double)(n - censored) * log(count);
-    double below = 0.0;
+    double rate = 0.0;
     for (size_t i = 0; i < n - censored; i++) {
-        double z = fmax(sorted[i], 1e-6);
-        below = log1p(-fmin(vector_exceedance(z, dims), 1.0 - 1e-15));
-        sum += (count - 1.0) * below + vector_log_density(z, dims);
+        double slope;
+        rate = normal_rate(fmax(sorted[i], 1e-6), dims, smooth, &slope);
+        sum += log(fmax(slope, 1e-300)) - count * rate;
     }
     if (censored > 0) {
-        sum += (double)censored * log(fmax(-expm1(count * below), 1e-300));
+        sum += (double)censored * log(fmax(-expm1(-count * rate), 1e-300));
     }
     return sum;
 }
 
 /* Golden section over ln count. */
-static double fit_count(const double *sorted, size_t n, size_t censored, size_t dims,
-                        double samples, double *log_likelihood)
+static double fit_count(const struct tail_input *input, size_t censored, double *log_likelihood)
 {
+    const double *sorted = input->maxima;
+    size_t n = input->blocks;
+    size_t dims = input->dims;
     const double golden = 0.6180339887498949;
-    double low = log(fmax(1.0, 0.002 * samples));
-    double high = log(20.0 * samples);
+    double low = log(fmax(1.0, 0.002 * input->block_samples));
+    double high = log(20.0 * input->block_samples);
     for (int step = 0; step < 60; step++) {
         double left = high - golden * (high - low);
         double right = low + golden * (high - low);
-        if (normal_log_likelihood(exp(left), sorted, n, censored, dims) <
-            normal_log_likelihood(exp(right), sorted, n, censored, dims)) {
+        if (normal_log_likelihood(exp(left), sorted, n, censored, dims, input->smooth) <
+            normal_log_likelihood(exp(right), sorted, n, censored, dims, input->smooth)) {
             low = left;
         } else {
             high = right;
         }
     }
     double count = exp(0.5 * (low + high));
-    *log_likelihood = normal_log_likelihood(count, sorted, n, censored, dims);
+    *log_likelihood = normal_log_likelihood(count, sorted, n, censored, dims, input->smooth);
     return count;
+}
+
+/* The level that independent noise exceeds `wanted` times on average. */
+static double normal_quantile(const struct tail_input *input, double wanted)
+{
+    double low = 0.0;
+    double high = 38.0;
+    for (int step = 0; step < 80; step++) {
+        double middle = 0.5 * (low + high);
+        double slope;
+        if (normal_rate(middle, input->dims, input->smooth, &slope) > wanted) {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    return high;
 }
 
 /* The noise model's quantile, a little higher where the scale itself is uncertain: with the scale
  * off by s the rate is off by exp(z^2 s), whose mean is exp(z^4 s^2 / 2). */
 static double normal_threshold(const struct tail_input *input, double count)
 {
-    double p = fmin(fmax(input->onsets_per_block / count, 1e-300), 0.5);
-    double z = vector_quantile(p, input->dims);
+    double wanted = fmin(fmax(input->onsets_per_block / count, 1e-300), 0.5);
+    double z = normal_quantile(input, wanted);
     double scale_sd = 1.17 / sqrt((double)(input->scale_count > 0 ? input->scale_count : 1));
     return z * (1.0 + 0.5 * z * z * scale_sd * scale_sd);
+}
+
+/* Below this part of the threshold it counts as over: noise alone should seldom prolong it. */
+static double release_part(const struct tail_input *input)
+{
+    double raised = input->onsets_per_block / input->block_samples;
+    double prolonged = PROLONGED_PART / fmax(input->hold_samples, 1.0);
+    double part = normal_quantile(input, prolonged) / normal_quantile(input, fmin(raised, 0.5));
+    return fmin(fmax(part, RELEASE_MIN), RELEASE_MAX);
 }
 
 static int compare_doubles(const void *left, const void *right)
@@ -176,8 +225,7 @@ static void choose_long(const struct tail_input *input, struct tail_choice *choi
     size_t n = input->blocks;
     size_t censored = n / CENSORED_PART;
     double normal_likelihood;
-    double count = fit_count(input->maxima, n, censored, input->dims, input->block_samples,
-                             &normal_likelihood);
+    double count = fit_count(input, censored, &normal_likelihood);
     choice->kind = TAIL_NORMAL;
     choice->threshold = normal_threshold(input, count);
     struct tail_gev gev;
@@ -206,6 +254,7 @@ void tail_choose(const struct tail_input *input, struct tail_choice *choice)
         choose_long(input, choice);
     }
     choice->threshold = fmin(fmax(choice->threshold, THRESHOLD_MIN), THRESHOLD_MAX);
+    choice->release = release_part(input) * choice->threshold;
     for (size_t i = 0; i < input->blocks; i++) {
         choice->outliers += input->maxima[i] > choice->threshold;
     }

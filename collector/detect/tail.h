@@ -40,13 +40,16 @@ struct tail_input {
     size_t blocks;
     double block_samples;
     size_t dims;
+    bool smooth;             /* neighbouring samples are much alike: a sliding amplitude */
     double onsets_per_block; /* asked, > 0 */
+    double hold_samples;     /* how many must be below `release` in a row for an end */
     size_t scale_count;      /* how many lengths the scale was estimated from */
 };
 
 struct tail_choice {
     enum tail_kind kind;
     double threshold;
+    double release;  /* below it, it is over */
     size_t outliers; /* blocks of the quiet spell above the threshold */
     struct tail_gev gev;
 };

@@ -75,21 +75,6 @@ double vector_exceedance(double z, size_t dims)
     return erfc(z * M_SQRT1_2) + sqrt(2.0 / M_PI) * z * exp(-0.5 * z * z);
 }
 
-double vector_quantile(double p, size_t dims)
-{
-    double low = 0.0;
-    double high = 38.0;
-    for (int step = 0; step < 80; step++) {
-        double middle = 0.5 * (low + high);
-        if (vector_exceedance(middle, dims) > p) {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    return 0.5 * (low + high);
-}
-
 double vector_median_length(size_t dims)
 {
     static const double medians[] = {0.6744897501960817, 1.1774100225154747, 1.5381722544550522};

@@ -15,9 +15,8 @@ void vector_middle(const double *const axes[], size_t dims, size_t n, double *sc
                    double middle[VECTOR_AXES_MAX]);
 
 /* For a vector of `dims` independent normal parts of sigma 1: the chance that its length exceeds z,
- * the length exceeded with chance p (0 < p < 1), and the median length. */
+ * and the median length. */
 double vector_exceedance(double z, size_t dims);
-double vector_quantile(double p, size_t dims);
 double vector_median_length(size_t dims);
 /* ln of the density of the length at z > 0. */
 double vector_log_density(double z, size_t dims);

@@ -7,7 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define HYSTERESIS 0.75
 /* Spread of a new level above which it is louder noise, not just a new level. */
 #define LOUDER 2.0
 #define LOUDER_PARTS (10u * STAY_PARTS)
@@ -93,12 +92,15 @@ static void finish_learning(struct watch *watch, uint64_t next, int64_t time_ns)
                                .blocks = memory->blocks,
                                .block_samples = (double)baseline->tuning.block_samples,
                                .dims = watch->dims,
+                               .smooth = watch->settings.name == BAND_MAINS,
                                .onsets_per_block =
                                    watch->settings.onsets_per_hour * block_s / 3600.0,
+                               .hold_samples = (double)watch->settings.pace.hold_ns /
+                                               (double)watch->settings.pace.period_ns,
                                .scale_count = kept};
     tail_choose(&input, &watch->tail);
     watch->trigger.high = watch->tail.threshold;
-    watch->trigger.low = HYSTERESIS * watch->tail.threshold;
+    watch->trigger.low = watch->tail.release;
     watch->learnt = true;
     note_scale(watch, time_ns);
     begin_quiet(watch, next);
@@ -237,13 +239,20 @@ static inline uint64_t run_quiet(struct watch *watch, uint64_t i, uint64_t to, s
     return i;
 }
 
+static uint64_t run_quiet_dims(struct watch *watch, uint64_t i, uint64_t to)
+{
+    if (watch->dims == 1) {
+        return run_quiet(watch, i, to, 1);
+    }
+    return watch->dims == 3 ? run_quiet(watch, i, to, 3) : run_quiet(watch, i, to, 2);
+}
+
 void watch_run(struct watch *watch, uint64_t from, uint64_t to)
 {
     const struct history *history = watch->settings.history;
     for (uint64_t i = from; i < to; i++) {
         if (watch->trigger.state == TRIGGER_QUIET) {
-            i = watch->dims == 1 ? run_quiet(watch, i, to, 1)
-                                 : run_quiet(watch, i, to, watch->dims);
+            i = run_quiet_dims(watch, i, to);
             if (i == to) {
                 return;
             }
