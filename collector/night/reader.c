@@ -35,7 +35,7 @@ static int open_database(struct night_reader *reader, struct error *error)
         schema_distrust(reader->db, error) != 0) {
         return sql_fail(reader->db, error);
     }
-    return schema_check(reader->db, error);
+    return schema_check(reader->db, error) != 0 ? -1 : reader_check(reader, error);
 }
 
 int night_reader_open(const char *path, struct night_reader **reader, struct error *error)
@@ -236,59 +236,12 @@ int night_read_site(struct night_reader *reader, int analysis, struct site **sit
     if (!text.site) {
         return error_set(error, ERROR_FORMAT, "%s: holds no site", reader->path);
     }
-    if (set_numbers(text.site, &numbers, error) != 0) {
+    if (reader_check_site(reader, text.site, error) != 0 ||
+        set_numbers(text.site, &numbers, error) != 0) {
         site_free(text.site);
         return reader_fail(reader, error);
     }
     *site = text.site;
-    return 0;
-}
-
-void reader_get_channel(struct sql_columns *row, struct channel *channel)
-{
-    *channel = (struct channel){0};
-    sql_get_text(row, channel->name, sizeof channel->name);
-    sql_get_text(row, channel->unit, sizeof channel->unit);
-    channel->quantity = quantity_from_name(channel->name);
-    channel->rate_hz = sql_get_real(row);
-    channel->period_ps = sql_get_int(row);
-    channel->step.mantissa = sql_get_int(row);
-    channel->step.exponent = (int16_t)sql_get_int(row);
-    channel->offset.mantissa = sql_get_int(row);
-    channel->offset.exponent = (int16_t)sql_get_int(row);
-}
-
-struct channel_list {
-    struct channel *channels;
-    size_t size;
-    size_t count;
-};
-
-static int take_channel(void *context, struct sql_columns *row)
-{
-    struct channel_list *list = context;
-    if (list->count < list->size) {
-        reader_get_channel(row, &list->channels[list->count++]);
-    }
-    return 0;
-}
-
-int night_read_channels(struct night_reader *reader, uint32_t node, struct channel *channels,
-                        size_t size, size_t *count, struct error *error)
-{
-    sqlite3_stmt *statement = NULL;
-    struct channel_list list = {channels, size, 0};
-    if (reader_prepare(reader,
-                       "SELECT " READER_CHANNEL_COLUMNS " FROM channel WHERE boot ="
-                       " (SELECT max(id) FROM boot WHERE node=?) ORDER BY id",
-                       &statement, error) != 0) {
-        return -1;
-    }
-    (void)sqlite3_bind_int64(statement, 1, node);
-    if (reader_each(reader, statement, take_channel, &list, error) != 0) {
-        return -1;
-    }
-    *count = list.count;
     return 0;
 }
 

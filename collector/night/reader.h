@@ -38,6 +38,12 @@ int night_read_site(struct night_reader *reader, int analysis, struct site **sit
 int night_read_channels(struct night_reader *reader, uint32_t node, struct channel *channels,
                         size_t size, size_t *count, struct error *error);
 
+/* Every channel of every boot, by boot and place in its list. A non-zero return of `each` stops and
+ * is returned. */
+int night_each_channel(struct night_reader *reader,
+                       int (*each)(void *context, uint32_t node, const struct channel *channel),
+                       void *context, struct error *error);
+
 /* Blocks in the order of t0 (then node, channel, frame), site time, those with a sample in from
  * (inclusive) to (exclusive); INT64_MIN and INT64_MAX for all. node SIZE_MAX: all nodes. Late
  * frames are among them. */

@@ -165,7 +165,7 @@ static int take_frame(struct night_blocks *cursor, const struct frame_row *frame
     return result;
 }
 
-static void take_page_row(struct night_blocks *cursor)
+static int take_page_row(struct night_blocks *cursor, struct error *error)
 {
     struct sql_columns columns = sql_columns(cursor->frame_statement);
     struct frame_row *frame = &cursor->page[cursor->page_count++];
@@ -176,6 +176,10 @@ static void take_page_row(struct night_blocks *cursor)
     sql_get_text(&columns, frame->boot, sizeof frame->boot);
     cursor->after_start_ns = frame->start_ns;
     cursor->after_id = frame->id;
+    if (frame->id < 0 || frame->id >= INT64_MAX / SCHEMA_FANOUT) {
+        return error_set(error, ERROR_FORMAT, "damaged frame %lld", (long long)frame->id);
+    }
+    return 0;
 }
 
 static int read_page(struct night_blocks *cursor, struct error *error)
@@ -190,7 +194,10 @@ static int read_page(struct night_blocks *cursor, struct error *error)
     cursor->page_next = 0;
     int result = 0;
     while ((result = sql_step(cursor->frame_statement, error)) == 1) {
-        take_page_row(cursor);
+        if (take_page_row(cursor, error) != 0) {
+            sqlite3_reset(cursor->frame_statement);
+            return -1;
+        }
     }
     cursor->all_frames = cursor->page_count < PAGE_FRAMES;
     return result;

@@ -14,6 +14,10 @@ struct night_reader {
     struct codec *codec;
 };
 
+/* ERROR_FORMAT where a number in the night would lead outside a list: of nodes, of rooms. */
+int reader_check(struct night_reader *reader, struct error *error);
+int reader_check_site(struct night_reader *reader, const struct site *site, struct error *error);
+
 /* Puts the night's path before an error's text and returns -1. */
 int reader_fail(const struct night_reader *reader, struct error *error);
 int reader_prepare(struct night_reader *reader, const char *sql, sqlite3_stmt **statement,

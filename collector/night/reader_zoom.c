@@ -123,7 +123,9 @@ static int take_block(void *context, struct sql_columns *row)
 {
     struct row_take *take = context;
     struct zoom_bucket bucket = {.t0_ns = sql_get_int(row)};
-    bucket.t1_ns = bucket.t0_ns + sql_get_int(row);
+    if (__builtin_add_overflow(bucket.t0_ns, sql_get_int(row), &bucket.t1_ns)) {
+        bucket.t1_ns = INT64_MAX;
+    }
     bucket.count = (uint64_t)sql_get_int(row);
     if (sqlite3_column_type(row->statement, row->next) == SQLITE_INTEGER) {
         int64_t min = sql_get_int(row);

@@ -1,0 +1,228 @@
+/* The findings of a night as one JSON document, "roomwake-findings" version 1.
+ * Must never hold more of a night than one finding. Called through exporters.c. */
+#include "collector/export/exporter.h"
+
+#include <inttypes.h>
+#include <stdbool.h>
+#include <string.h>
+
+#include "collector/export/json_coincidence.h"
+#include "collector/export/write.h"
+#include "common/json.h"
+
+struct json_export {
+    struct night_reader *reader;
+    const struct export_options *options;
+    const struct site *site;
+    struct text text;
+    FILE *out;
+    struct error *error;
+    bool first; /* of the list that is being written */
+    uint32_t node;
+};
+
+static int put(struct json_export *run, const char *words)
+{
+    (void)text_append(&run->text, words, strlen(words));
+    return write_text(&run->text, run->out, false, run->error);
+}
+
+/* Begins an entry of a list on a line of its own. */
+static void next_entry(struct json_export *run)
+{
+    (void)text_append_format(&run->text, "%s\n", run->first ? "" : ",");
+    run->first = false;
+}
+
+static bool overlaps(const struct json_export *run, int64_t start_ns, int64_t end_ns)
+{
+    return start_ns < run->options->to_ns && end_ns >= run->options->from_ns;
+}
+
+static int put_night(struct json_export *run)
+{
+    struct night_info info;
+    if (night_read_info(run->reader, &info, run->error) != 0) {
+        return -1;
+    }
+    struct text *text = &run->text;
+    (void)text_append_format(text, "{\"format\":\"roomwake-findings\",\"version\":1,\n\"night\":"
+                                   "{\"id\":");
+    (void)json_append_string(text, info.id);
+    (void)text_append_format(text, ",\"site\":");
+    (void)json_append_string(text, run->site->id);
+    (void)text_append_format(text, ",\"start\":");
+    write_time(text, info.start_ns);
+    (void)text_append_format(text, ",\"end\":");
+    write_time_or_null(text, info.end_ns);
+    return put(run, ",\"seal\":null},\n\"nodes\":[");
+}
+
+static int put_gap(void *context, const struct gap *gap)
+{
+    struct json_export *run = context;
+    if (gap->node != run->node || !overlaps(run, gap->start_ns, gap->end_ns)) {
+        return 0;
+    }
+    struct text *text = &run->text;
+    (void)text_append_format(text, "%s{\"start\":", run->first ? "" : ",");
+    run->first = false;
+    write_time(text, gap->start_ns);
+    (void)text_append_format(text, ",\"end\":");
+    write_time(text, gap->end_ns);
+    (void)text_append_format(text, ",\"reason\":");
+    (void)json_append_string(text, gap->reason);
+    return put(run, "}");
+}
+
+/* The middle of what the node's clock said of itself; where it said nothing, what the site says. */
+static void put_clock(struct json_export *run, const struct night_node_summary *summary,
+                      const struct site_node *node)
+{
+    (void)text_append_format(&run->text, "\"clock\":{\"uncertainty_s\":");
+    if (summary->clock_sd_ns >= 0) {
+        write_seconds(&run->text, summary->clock_sd_ns);
+    } else {
+        write_double(&run->text, node->clock_error_s);
+    }
+    (void)text_append_format(&run->text, "}");
+}
+
+static int put_node(struct json_export *run, uint32_t index)
+{
+    const struct site_node *node = &run->site->nodes[index];
+    struct night_node_summary summary;
+    if (night_read_node_summary(run->reader, index, &summary, run->error) != 0) {
+        return -1;
+    }
+    struct text *text = &run->text;
+    (void)text_append_format(text, "%s\n{\"id\":\"%s\",\"room\":\"%s\",\"position_m\":[",
+                             index > 0 ? "," : "", node->id, run->site->rooms[node->room].id);
+    for (size_t axis = 0; axis < 3; axis++) {
+        (void)text_append_format(text, "%s", axis > 0 ? "," : "");
+        write_double(text, node->position_m[axis]);
+    }
+    (void)text_append_format(text, "],");
+    put_clock(run, &summary, node);
+    (void)text_append_format(text, ",\"samples\":%" PRIu64 ",\"gaps\":[", summary.samples);
+    run->node = index;
+    run->first = true;
+    if (night_each_gap(run->reader, put_gap, run, run->error) != 0) {
+        return -1;
+    }
+    return put(run, "]}");
+}
+
+static int put_nodes(struct json_export *run)
+{
+    for (uint32_t i = 0; i < run->site->node_count; i++) {
+        if (put_node(run, i) != 0) {
+            return -1;
+        }
+    }
+    return put(run, "],\n\"disturbances\":[");
+}
+
+static int put_disturbance(void *context, const struct disturbance *d)
+{
+    struct json_export *run = context;
+    if (!overlaps(run, d->onset_ns, d->end_ns != 0 ? d->end_ns : INT64_MAX)) {
+        return 0;
+    }
+    struct text *text = &run->text;
+    next_entry(run);
+    (void)text_append_format(text, "{\"id\":%" PRId64 ",\"node\":\"%s\",\"quantity\":", d->id,
+                             run->site->nodes[d->node].id);
+    (void)json_append_string(text, d->quantity_text);
+    (void)text_append_format(text, ",\"onset\":");
+    write_time(text, d->onset_ns);
+    (void)text_append_format(text, ",\"onset_uncertainty_s\":");
+    write_seconds(text, disturbance_onset_sd_ns(d));
+    (void)text_append_format(text, ",\"end\":");
+    write_time_or_null(text, d->end_ns);
+    (void)text_append_format(text, ",\"peak\":{\"time\":");
+    write_time(text, d->peak_ns);
+    (void)text_append_format(text, ",\"value\":");
+    write_double(text, d->peak_value);
+    (void)text_append_format(text, ",\"unit\":");
+    (void)json_append_string(text, d->unit);
+    (void)text_append_format(text, "},\"score\":");
+    write_double(text, d->peak_score);
+    return put(run, "}");
+}
+
+static int put_coincidence(void *context, const struct coincidence *coincidence)
+{
+    struct json_export *run = context;
+    if (!overlaps(run, coincidence->start_ns, coincidence->end_ns)) {
+        return 0;
+    }
+    next_entry(run);
+    json_append_coincidence(&run->text, coincidence, run->site);
+    return put(run, "");
+}
+
+static int put_mark(void *context, const struct mark *mark)
+{
+    struct json_export *run = context;
+    if (!overlaps(run, mark->start_ns, mark->end_ns)) {
+        return 0;
+    }
+    struct text *text = &run->text;
+    next_entry(run);
+    (void)text_append_format(text, "{\"id\":%" PRId64 ",\"start\":", mark->id);
+    write_time(text, mark->start_ns);
+    (void)text_append_format(text, ",\"end\":");
+    write_time(text, mark->end_ns);
+    (void)text_append_format(text, ",\"room\":");
+    if (mark->room[0] != '\0') {
+        (void)json_append_string(text, mark->room);
+    } else {
+        (void)text_append_format(text, "null");
+    }
+    (void)text_append_format(text, ",\"text\":");
+    (void)json_append_string(text, mark->text);
+    return put(run, "}");
+}
+
+static int put_all(struct json_export *run)
+{
+    struct night_reader *reader = run->reader;
+    int analysis = run->options->analysis;
+    if (put_night(run) != 0 || put_nodes(run) != 0) {
+        return -1;
+    }
+    run->first = true;
+    if (night_each_disturbance(reader, analysis, put_disturbance, run, run->error) != 0 ||
+        put(run, "],\n\"coincidences\":[") != 0) {
+        return -1;
+    }
+    run->first = true;
+    if (night_each_coincidence(reader, analysis, put_coincidence, run, run->error) != 0 ||
+        put(run, "],\n\"marks\":[") != 0) {
+        return -1;
+    }
+    run->first = true;
+    if (night_each_mark(reader, put_mark, run, run->error) != 0 || put(run, "]}\n") != 0) {
+        return -1;
+    }
+    return write_text(&run->text, run->out, true, run->error);
+}
+
+static int run_json(struct night_reader *reader, const struct export_options *options, FILE *out,
+                    struct error *error)
+{
+    struct site *site = NULL;
+    if (night_read_site(reader, options->analysis, &site, error) != 0) {
+        return -1;
+    }
+    struct json_export run = {
+        .reader = reader, .options = options, .site = site, .out = out, .error = error};
+    int result = put_all(&run);
+    text_free(&run.text);
+    site_free(site);
+    return result;
+}
+
+const struct exporter exporter_json = {"json", "the findings: disturbances, coincidences, marks",
+                                       run_json};

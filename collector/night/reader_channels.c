@@ -1,0 +1,80 @@
+/* What the nodes of a night said about their channels.
+ * Must never guess a scale. Called by the other readers, export and reanalyse. */
+#include "collector/night/reader_internal.h"
+
+void reader_get_channel(struct sql_columns *row, struct channel *channel)
+{
+    *channel = (struct channel){0};
+    sql_get_text(row, channel->name, sizeof channel->name);
+    sql_get_text(row, channel->unit, sizeof channel->unit);
+    channel->quantity = quantity_from_name(channel->name);
+    channel->rate_hz = sql_get_real(row);
+    channel->period_ps = sql_get_int(row);
+    channel->step.mantissa = sql_get_int(row);
+    channel->step.exponent = (int16_t)sql_get_int(row);
+    channel->offset.mantissa = sql_get_int(row);
+    channel->offset.exponent = (int16_t)sql_get_int(row);
+}
+
+struct channel_list {
+    struct channel *channels;
+    size_t size;
+    size_t count;
+};
+
+static int take_channel(void *context, struct sql_columns *row)
+{
+    struct channel_list *list = context;
+    if (list->count < list->size) {
+        reader_get_channel(row, &list->channels[list->count++]);
+    }
+    return 0;
+}
+
+int night_read_channels(struct night_reader *reader, uint32_t node, struct channel *channels,
+                        size_t size, size_t *count, struct error *error)
+{
+    sqlite3_stmt *statement = NULL;
+    struct channel_list list = {channels, size, 0};
+    if (reader_prepare(reader,
+                       "SELECT " READER_CHANNEL_COLUMNS " FROM channel WHERE boot ="
+                       " (SELECT max(id) FROM boot WHERE node=?) ORDER BY id",
+                       &statement, error) != 0) {
+        return -1;
+    }
+    (void)sqlite3_bind_int64(statement, 1, node);
+    if (reader_each(reader, statement, take_channel, &list, error) != 0) {
+        return -1;
+    }
+    *count = list.count;
+    return 0;
+}
+
+struct channel_each {
+    int (*each)(void *context, uint32_t node, const struct channel *channel);
+    void *context;
+};
+
+static int take_each_channel(void *context, struct sql_columns *row)
+{
+    const struct channel_each *to = context;
+    struct channel channel;
+    uint32_t node = (uint32_t)sql_get_int(row);
+    reader_get_channel(row, &channel);
+    return to->each(to->context, node, &channel);
+}
+
+int night_each_channel(struct night_reader *reader,
+                       int (*each)(void *context, uint32_t node, const struct channel *channel),
+                       void *context, struct error *error)
+{
+    struct channel_each to = {each, context};
+    sqlite3_stmt *statement = NULL;
+    if (reader_prepare(reader,
+                       "SELECT boot.node, " READER_CHANNEL_COLUMNS
+                       " FROM channel JOIN boot ON boot.id = channel.boot ORDER BY channel.id",
+                       &statement, error) != 0) {
+        return -1;
+    }
+    return reader_each(reader, statement, take_each_channel, &to, error);
+}
