@@ -17,7 +17,7 @@
 
 #define POLL_NS INT64_C(100000000)
 #define CHUNK 1024
-#define SCRIPT_FILE_MAX (1024u * 1024u)
+#define SCRIPT_FILE_MAX ((size_t)1024 * 1024)
 #define PAIR_TRIES 3
 /* Readings closer together than this say nothing about the clocks' rates. */
 #define PAIR_APART_NS INT64_C(1000000)
@@ -331,12 +331,13 @@ static int read_settings(const struct driver_setup *setup, struct driver *driver
         read_path(setup, "truth", false, driver->truth_path, error)) {
         return -1;
     }
-    if (strcmp(time, "true") && strcmp(time, "node")) {
+    bool by_node = strcmp(time, "node") == 0;
+    if (!by_node && strcmp(time, "true") != 0) {
         return error_set(error, ERROR_FORMAT, "%s.time: neither \"true\" nor \"node\"",
                          setup->path);
     }
     driver->clock = setup->clock;
-    driver->true_clock = strcmp(time, "node") ? clock_system() : setup->clock;
+    driver->true_clock = by_node ? setup->clock : clock_system();
     return read_start(setup, driver, error);
 }
 

@@ -63,8 +63,8 @@ int simulate_read_file(const char *path, size_t most, char **text, size_t *lengt
 
 static int read_start(const char *path, int64_t *start_ns, struct error *error)
 {
-    char *text;
-    size_t length;
+    char *text = NULL;
+    size_t length = 0;
     if (simulate_read_file(path, START_FILE_MAX, &text, &length, error)) {
         return -1;
     }

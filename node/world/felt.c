@@ -7,6 +7,7 @@
 #include "common/clock.h"
 #include "node/world/field.h"
 #include "node/world/rng.h"
+#include "node/world/world.h"
 #include "node/world/world_parts.h"
 
 #define PI 3.14159265358979323846

@@ -8,6 +8,7 @@
 #include "common/clock.h"
 #include "node/world/field.h"
 #include "node/world/rng.h"
+#include "node/world/world.h"
 #include "node/world/world_parts.h"
 
 #define TWO_PI 6.28318530717958647692
@@ -156,7 +157,7 @@ static void hold_stuck(const struct world_sampler *sampler, size_t channel, int6
          at = span_list_next(stuck, at + 1, t0_ns, last_ns)) {
         const struct span *span = &stuck->spans[at];
         const struct event *event = &sampler->world->script->events[span->index];
-        if (strcmp(event->channel, sampler->channels[channel].name)) {
+        if (strcmp(event->channel, sampler->channels[channel].name) != 0) {
             continue;
         }
         int32_t held = sensor_count(&sampler->sampled[channel].sensor,

@@ -5,6 +5,7 @@
 #include "common/clock.h"
 #include "node/world/field.h"
 #include "node/world/radio.h"
+#include "node/world/world.h"
 #include "node/world/world_parts.h"
 
 /* The times of a run of samples. */

@@ -6,6 +6,7 @@
 #include "node/world/field.h"
 #include "node/world/rng.h"
 #include "node/world/thermal.h"
+#include "node/world/world.h"
 #include "node/world/world_parts.h"
 
 #define SQRT2 1.41421356237309504880

@@ -14,7 +14,7 @@
 #include "node/world/script_event.h"
 
 #define SCRIPT_VERSION 1
-#define SCRIPT_TEXT_MAX (1024u * 1024u)
+#define SCRIPT_TEXT_MAX ((size_t)1024 * 1024)
 #define PATH_TEXT_SIZE 64
 #define NIGHT_S 200000.0
 #define SEED_MAX 9007199254740992.0 /* 2^53: what a JSON number carries exactly */
@@ -155,12 +155,13 @@ static int read_wire(const cJSON *item, const char *path, struct script *script,
         return error_set(error, ERROR_FORMAT, "%s.id: not [a-z0-9-]{1,32}", path);
     }
     for (size_t i = 0; i < script->wire_count; i++) {
-        if (!strcmp(script->wires[i].id, wire->id)) {
+        if (strcmp(script->wires[i].id, wire->id) == 0) {
             return error_set(error, ERROR_FORMAT, "%s.id: \"%s\" is there twice", path, wire->id);
         }
     }
+    const struct script_wires earlier = {script->wire_count, script->wires};
     if (cJSON_GetObjectItemCaseSensitive(item, "fed_by") &&
-        script_read_wire(item, path, "fed_by", script, &wire->fed_by, error)) {
+        script_read_wire(item, path, "fed_by", &earlier, &wire->fed_by, error)) {
         return -1;
     }
     script->wire_count++;
@@ -172,9 +173,10 @@ static int read_cycle(const cJSON *item, const char *path, struct script *script
 {
     static const char *const fields[] = {"wire",    "amps",   "on_s", "off_s",
                                          "first_s", "jitter", NULL};
+    const struct script_wires wires = {script->wire_count, script->wires};
     struct script_cycle *cycle = &script->cycles[script->cycle_count];
     if (json_check_fields(item, path, fields, error) ||
-        script_read_wire(item, path, "wire", script, &cycle->wire, error) ||
+        script_read_wire(item, path, "wire", &wires, &cycle->wire, error) ||
         json_get_number(item, path, "amps", 0.0, 1000.0, &cycle->amps, error) ||
         json_get_number(item, path, "on_s", 1.0, NIGHT_S, &cycle->on_s, error) ||
         json_get_number(item, path, "off_s", 1.0, NIGHT_S, &cycle->off_s, error) ||
@@ -264,6 +266,7 @@ static int read_events(const cJSON *root, const char *prefix, const struct site 
                        const struct repeat *repeat, struct script *script, size_t *size,
                        struct error *error)
 {
+    const struct script_wires wires = {script->wire_count, script->wires};
     const cJSON *list;
     const cJSON *item;
     size_t index = 0;
@@ -278,7 +281,7 @@ static int read_events(const cJSON *root, const char *prefix, const struct site 
         char path[PATH_TEXT_SIZE];
         struct event event;
         (void)snprintf(path, sizeof path, "%s%sevents[%zu]", prefix, *prefix ? "." : "", index);
-        if (script_event_read(item, path, site, script, &event, error) ||
+        if (script_event_read(item, path, site, &wires, &event, error) ||
             write_out(script, size, &event, repeat, index, error)) {
             return -1;
         }
@@ -359,7 +362,7 @@ int script_parse(const char *text, size_t length, const char *name, const struct
 {
     cJSON *root;
     if (length > SCRIPT_TEXT_MAX) {
-        return error_set(error, ERROR_RANGE, "%s: larger than %u bytes", name, SCRIPT_TEXT_MAX);
+        return error_set(error, ERROR_RANGE, "%s: larger than %zu bytes", name, SCRIPT_TEXT_MAX);
     }
     if (json_parse(text, length, name, &root, error)) {
         return -1;

@@ -16,7 +16,7 @@ struct source {
     const cJSON *item;
     const char *path;
     const struct site *site;
-    const struct script *script;
+    const struct script_wires *wires;
     struct error *error;
 };
 
@@ -73,14 +73,14 @@ int script_read_vector(const cJSON *object, const char *path, const char *field,
 }
 
 int script_read_wire(const cJSON *object, const char *path, const char *field,
-                     const struct script *script, size_t *wire, struct error *error)
+                     const struct script_wires *wires, size_t *wire, struct error *error)
 {
     char id[IDENT_SIZE];
     if (json_get_text(object, path, field, id, sizeof id, error)) {
         return -1;
     }
-    for (size_t i = 0; i < script->wire_count; i++) {
-        if (!strcmp(script->wires[i].id, id)) {
+    for (size_t i = 0; i < wires->count; i++) {
+        if (strcmp(wires->wires[i].id, id) == 0) {
             *wire = i;
             return 0;
         }
@@ -182,7 +182,7 @@ static int points(const struct source *from, struct event *event)
 
 static int read_load(const struct source *from, struct event *event)
 {
-    if (script_read_wire(from->item, from->path, "wire", from->script, &event->wire, from->error)) {
+    if (script_read_wire(from->item, from->path, "wire", from->wires, &event->wire, from->error)) {
         return -1;
     }
     return number(from, "amps", 0.0, 1000.0, &event->amps) || length(from, INFINITY, event) ? -1
@@ -335,9 +335,9 @@ const char *event_kind_text(enum event_kind kind)
 }
 
 int script_event_read(const cJSON *item, const char *path, const struct site *site,
-                      const struct script *script, struct event *event, struct error *error)
+                      const struct script_wires *wires, struct event *event, struct error *error)
 {
-    const struct source from = {item, path, site, script, error};
+    const struct source from = {item, path, site, wires, error};
     char name[IDENT_SIZE];
     double at_s;
     *event = (struct event){.wire = SCRIPT_NO_WIRE};
@@ -345,7 +345,7 @@ int script_event_read(const cJSON *item, const char *path, const struct site *si
         return -1;
     }
     for (int kind = 0; kind < EVENT_KINDS; kind++) {
-        if (strcmp(kinds[kind].name, name)) {
+        if (strcmp(kinds[kind].name, name) != 0) {
             continue;
         }
         event->kind = (enum event_kind)kind;

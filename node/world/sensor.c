@@ -32,7 +32,7 @@ int sensor_init(struct sensor *sensor, struct channel *channel, uint64_t key, st
 {
     for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
         if (parts[i].quantity != channel->quantity ||
-            (parts[i].unit && strcmp(parts[i].unit, channel->unit))) {
+            (parts[i].unit && strcmp(parts[i].unit, channel->unit) != 0)) {
             continue;
         }
         channel->step = parts[i].step;

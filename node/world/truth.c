@@ -4,6 +4,7 @@
 #include <stdlib.h>
 
 #include "node/world/field.h"
+#include "node/world/world.h"
 #include "node/world/world_parts.h"
 
 #define SQRT2 1.41421356237309504880

@@ -8,7 +8,6 @@
 #include "node/world/people.h"
 #include "node/world/sensor.h"
 #include "node/world/span.h"
-#include "node/world/world.h"
 
 /* Slow things are evaluated at the ends of slots of absolute time and run straight in between, so
  * that the outcome does not depend on how reads are cut; slots are short while something moves. */
@@ -16,6 +15,8 @@
 #define WORLD_SLOT_MOVING_NS INT64_C(20000000)
 /* What a mover carries comes and goes over this time at the ends of its way. */
 #define WORLD_FADE_NS INT64_C(1000000000)
+
+struct world_truth; /* world.h */
 
 /* Something on its way: walker, magnet or draught. */
 struct mover {
