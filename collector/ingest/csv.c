@@ -167,6 +167,7 @@ static int map_file(struct csv *csv, struct error *error)
         if (bytes == MAP_FAILED) {
             result = error_set(error, ERROR_IO, "%s: %s", csv->name, strerror(errno));
         } else {
+            csv->mapped = bytes;
             csv->bytes = bytes;
             csv->length = (size_t)status.st_size;
             (void)madvise(bytes, csv->length, MADV_SEQUENTIAL);
@@ -176,16 +177,23 @@ static int map_file(struct csv *csv, struct error *error)
     return result;
 }
 
-int csv_open(const char *path, const struct site *site, struct csv **out, struct error *error)
+/* NULL where memory ran out. */
+static struct csv *make(const char *name, const struct site *site, struct error *error)
 {
     struct csv *csv = calloc(1, sizeof *csv);
-    if (!csv || !(csv->name = strdup(path))) {
+    if (!csv || !(csv->name = strdup(name))) {
+        (void)error_set(error, ERROR_MEMORY, "%s: out of memory", name);
         free(csv);
-        return error_set(error, ERROR_MEMORY, "%s: out of memory", path);
+        return NULL;
     }
     csv->site = site;
-    if (map_file(csv, error) || begin_nodes(csv, error) ||
-        csv_reader_new(csv->name, csv->bytes, csv->length, site, &csv->reader, error) ||
+    return csv;
+}
+
+static int look(struct csv *csv, struct csv **out, struct error *error)
+{
+    if (begin_nodes(csv, error) ||
+        csv_reader_new(csv->name, csv->bytes, csv->length, csv->site, &csv->reader, error) ||
         look_at_all(csv, error)) {
         csv_close(csv);
         return -1;
@@ -194,14 +202,39 @@ int csv_open(const char *path, const struct site *site, struct csv **out, struct
     return 0;
 }
 
+int csv_open(const char *path, const struct site *site, struct csv **out, struct error *error)
+{
+    struct csv *csv = make(path, site, error);
+    if (!csv) {
+        return -1;
+    }
+    if (map_file(csv, error)) {
+        csv_close(csv);
+        return -1;
+    }
+    return look(csv, out, error);
+}
+
+int csv_open_bytes(const char *name, const char *bytes, size_t length, const struct site *site,
+                   struct csv **out, struct error *error)
+{
+    struct csv *csv = make(name, site, error);
+    if (!csv) {
+        return -1;
+    }
+    csv->bytes = bytes;
+    csv->length = length;
+    return look(csv, out, error);
+}
+
 void csv_close(struct csv *csv)
 {
     if (!csv) {
         return;
     }
     csv_reader_free(csv->reader);
-    if (csv->bytes) {
-        (void)munmap(csv->bytes, csv->length);
+    if (csv->mapped) {
+        (void)munmap(csv->mapped, csv->length);
     }
     free(csv->nodes);
     free(csv->name);

@@ -42,6 +42,9 @@ struct csv;
 /* Reads and checks every row. `site` must outlive the csv. On success *csv is the caller's:
  * csv_close. */
 int csv_open(const char *path, const struct site *site, struct csv **csv, struct error *error);
+/* The same from memory that stays the caller's and must outlive the csv. */
+int csv_open_bytes(const char *name, const char *bytes, size_t length, const struct site *site,
+                   struct csv **csv, struct error *error);
 void csv_close(struct csv *csv);
 
 /* One of site->node_count. */

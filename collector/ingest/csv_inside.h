@@ -9,8 +9,9 @@
 struct csv {
     char *name; /* the path */
     const struct site *site;
-    char *bytes; /* mapped */
+    const char *bytes;
     size_t length;
+    void *mapped; /* bytes, where they are the file's; else NULL */
     struct csv_reader *reader;
     struct csv_node *nodes; /* one of site->node_count */
     int64_t first_ns;
