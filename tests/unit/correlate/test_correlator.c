@@ -143,6 +143,34 @@ static void a_walker_may_come_back_and_stays_one(void **state)
     assert_int_equal(heard.finals[0].node_count, 3);
 }
 
+static void a_hop_three_times_as_fast_is_not_the_same_traveller(void **state)
+{
+    (void)state;
+    struct correlator *correlator = house_correlator(&house, &heard);
+    house_tell(correlator, house_see(0, QUANTITY_MAGNETIC, 10.0), 1.0);
+    house_tell(correlator, house_see(1, QUANTITY_MAGNETIC, 14.0), 1.0);
+    house_tell(correlator, house_see(2, QUANTITY_MAGNETIC, 15.3), 1.0); /* 3.85 m/s after 1.25 */
+    house_tell(correlator, house_see(0, QUANTITY_MAGNETIC, 500.0), 1.0);
+    house_tell(correlator, house_see(1, QUANTITY_MAGNETIC, 504.0), 1.0);
+    house_tell(correlator, house_see(2, QUANTITY_MAGNETIC, 505.4), 1.0); /* 3.57 m/s */
+    house_finish(correlator);
+    assert_int_equal(heard.count, 2);
+    assert_int_equal(heard.finals[0].node_count, 2);
+    assert_int_equal(heard.finals[1].node_count, 3);
+}
+
+static void straight_back_is_no_second_hop(void **state)
+{
+    (void)state;
+    struct correlator *correlator = house_correlator(&house, &heard);
+    house_tell(correlator, house_see(0, QUANTITY_MAGNETIC, 10.0), 1.0);
+    house_tell(correlator, house_see(1, QUANTITY_MAGNETIC, 14.0), 1.0);
+    house_tell(correlator, house_see(0, QUANTITY_MAGNETIC, 18.0), 1.0);
+    house_finish(correlator);
+    assert_int_equal(heard.count, 1);
+    assert_int_equal(heard.finals[0].member_count, 2);
+}
+
 static void one_node_alone_is_no_coincidence(void **state)
 {
     (void)state;
@@ -243,6 +271,8 @@ int main(void)
         cmocka_unit_test_setup(a_walk_with_magnetic_and_electric_answers_is_one, fresh),
         cmocka_unit_test_setup(a_pulse_while_somebody_walks_past_keeps_apart, fresh),
         cmocka_unit_test_setup(a_walker_may_come_back_and_stays_one, fresh),
+        cmocka_unit_test_setup(a_hop_three_times_as_fast_is_not_the_same_traveller, fresh),
+        cmocka_unit_test_setup(straight_back_is_no_second_hop, fresh),
         cmocka_unit_test_setup(one_node_alone_is_no_coincidence, fresh),
         cmocka_unit_test_setup(the_gate_is_as_wide_as_told_and_no_wider, fresh),
         cmocka_unit_test_setup(a_prompt_coincidence_is_told_early_and_again_when_final, fresh),
