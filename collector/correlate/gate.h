@@ -48,4 +48,5 @@ struct gate_speed {
 bool gate_hop_fits(const struct gate_hop *hop, struct gate_speed *speed);
 /* Whether a hop's speed agrees with that of the chain so far. */
 bool gate_speeds_agree(const struct gate_speed *speed, double chain_m_s);
+
 #endif
