@@ -13,6 +13,8 @@
 
 /* What was last said of the coincidences that are not final yet. */
 #define OPEN_MAX ALERT_OPEN_MAX
+/* Unexplained ones that accidents bring more often than this a night are not told on the way. */
+#define TELL_PER_NIGHT 1.0
 
 struct open_one {
     int64_t id;
@@ -132,6 +134,13 @@ static void raise_alert(struct findings *findings, const struct coincidence *coi
     }
 }
 
+/* What chance alone brings about as often is kept in the night, for the review, and not told. */
+static bool worth_telling(const struct coincidence *coincidence)
+{
+    return coincidence->verdict.cause != CAUSE_UNEXPLAINED ||
+           coincidence->chance.per_night < TELL_PER_NIGHT;
+}
+
 static void on_coincidence(void *context, const struct coincidence *told)
 {
     struct findings *findings = context;
@@ -153,7 +162,8 @@ static void on_coincidence(void *context, const struct coincidence *told)
     } else if (changed && coincidence.alert && coincidence.verdict.cause != CAUSE_UNEXPLAINED &&
                findings->hooks.withdrawn) {
         findings->hooks.withdrawn(findings->hooks.context, &coincidence, findings->line.bytes);
-    } else if ((first || (changed && !coincidence.alert)) && findings->hooks.told) {
+    } else if ((first || (changed && !coincidence.alert)) && worth_telling(&coincidence) &&
+               findings->hooks.told) {
         findings->hooks.told(findings->hooks.context, &coincidence, findings->line.bytes);
     }
 }

@@ -41,8 +41,10 @@ static void on_alert(void *context, const struct alert *alert)
 static void on_noticed(void *context, uint32_t node, const char *quantity, int64_t time_ns,
                        const char *text)
 {
+    (void)quantity;
     (void)time_ns;
-    station_noticed(((struct session *)context)->station, node, quantity, text);
+    (void)text;
+    station_noticed(((struct session *)context)->station, node);
 }
 
 static void on_hello(void *context, uint32_t node, const struct message_hello *hello)

@@ -22,6 +22,7 @@ struct node_view {
     bool gone;
     bool silent;
     bool in_time;
+    bool watching;
     int64_t told_uncertainty_ns;
     char note[MESSAGE_TEXT_SIZE];
 };
@@ -104,10 +105,14 @@ static void say_clock(struct station *station, uint32_t node, const struct messa
     if (state->round_trip_ns >= 0) {
         timefmt_duration(state->round_trip_ns, trip);
     }
-    (void)snprintf(text, sizeof text,
-                   "%s, +- %s; its clock is %+.3f s off and %+.1f ppm fast; round trip %s",
-                   uncertainty_ns <= IN_TIME_NS ? "in time" : "NOT in time yet", error_text,
-                   -(double)state->fit.offset_ns / 1e9, -(double)state->fit.rate_ppt / 1e6, trip);
+    size_t used = (size_t)snprintf(text, sizeof text, "%s, +- %s (round trip %s",
+                                   uncertainty_ns <= IN_TIME_NS ? "in time" : "NOT in time yet",
+                                   error_text, trip);
+    if (state->fit.rate_ppt != 0) {
+        used += (size_t)snprintf(text + used, sizeof text - used, ", crystal %+.1f ppm",
+                                 -(double)state->fit.rate_ppt / 1e6);
+    }
+    (void)snprintf(text + used, sizeof text - used, ")");
     say_node(station, node, "clock", text);
 }
 
@@ -143,9 +148,11 @@ void station_state(struct station *station, uint32_t node, const struct message_
 
 void station_noticed(struct station *station, uint32_t node, const char *quantity, const char *text)
 {
-    char line[LINE_SIZE];
-    (void)snprintf(line, sizeof line, "%s: %s", quantity, text);
-    say_node(station, node, "watching", line);
+    struct node_view *view = &station->nodes[node];
+    if (!view->watching) {
+        say_node(station, node, "watching", "its quiet spell is over, what is unusual counts now");
+    }
+    view->watching = true;
 }
 
 void station_waited_for(struct station *station, uint32_t node, bool waited_for)

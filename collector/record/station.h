@@ -23,9 +23,9 @@ void station_free(struct station *station);
 void station_say(struct station *station, const char *head, const char *text);
 void station_hello(struct station *station, uint32_t node, const struct message_hello *hello);
 void station_state(struct station *station, uint32_t node, const struct message_state *state);
-/* The node's quiet spell is over, or something about its noise is to be known. */
-void station_noticed(struct station *station, uint32_t node, const char *quantity,
-                     const char *text);
+/* A quantity of the node has learnt its baseline: said once a node; the review tells the numbers.
+ */
+void station_noticed(struct station *station, uint32_t node);
 void station_waited_for(struct station *station, uint32_t node, bool waited_for);
 void station_gap(struct station *station, const struct gap *gap);
 void station_mark(struct station *station, const struct mark *mark);
