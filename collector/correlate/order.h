@@ -8,7 +8,6 @@
 #include <stdint.h>
 
 #include "collector/model/coincidence.h"
-#include "common/error.h"
 
 /* P(a before b) = Phi((b - a) / sqrt(sd_a^2 + sd_b^2)); 0.5 where both are exact and equal. */
 double order_before(int64_t a_ns, int64_t sd_a_ns, int64_t b_ns, int64_t sd_b_ns);
