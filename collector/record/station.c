@@ -146,7 +146,7 @@ void station_state(struct station *station, uint32_t node, const struct message_
     }
 }
 
-void station_noticed(struct station *station, uint32_t node, const char *quantity, const char *text)
+void station_noticed(struct station *station, uint32_t node)
 {
     struct node_view *view = &station->nodes[node];
     if (!view->watching) {
