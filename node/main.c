@@ -49,6 +49,7 @@ int main(int argc, char **argv)
     const char *path = NULL;
     int option;
     log_set_program("roomwake-node");
+    opterr = 0;
     while ((option = getopt_long(argc, argv, "", options, NULL)) != -1) {
         switch (option) {
         case 'c':
@@ -61,7 +62,8 @@ int main(int argc, char **argv)
             puts("roomwake-node " ROOMWAKE_VERSION);
             return 0;
         default:
-            fputs("roomwake-node: see roomwake-node --help\n", stderr);
+            log_error("%s: no such option, or its value is missing: see roomwake-node --help",
+                      argv[optind - 1]);
             return EXIT_USAGE;
         }
     }

@@ -341,6 +341,7 @@ void spool_close(struct spool *spool)
     if (spool->memory.count > 0 && flush_memory(spool)) {
         log_error("spool: %zu frames in memory are lost", spool->memory.count);
     }
+    spool_drop_stored(spool);
     if (spool_sync_take(spool, &sync)) {
         int code = spool_sync_run(&sync);
         if (code != 0) {

@@ -45,6 +45,7 @@ struct spool_segment *spool_find_segment(struct spool *spool, uint64_t ordinal);
 int spool_read_fd(struct spool *spool, uint64_t segment_id, struct error *error);
 void spool_drop_segment(struct spool *spool); /* the oldest; counts what goes unstored */
 void spool_close_writer(struct spool *spool);
+void spool_drop_stored(struct spool *spool); /* the last file too, where all of it is stored */
 /* spool_hello.c */
 void spool_clean_hellos(struct spool *spool);
 

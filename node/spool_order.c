@@ -156,6 +156,15 @@ static void advance_head(struct spool *spool, uint64_t ordinal)
     spool->head = place;
 }
 
+void spool_drop_stored(struct spool *spool)
+{
+    if (spool_first(spool) == spool_end(spool)) {
+        while (spool->segment_count > 0) {
+            remove_first_segment(spool);
+        }
+    }
+}
+
 void spool_drop_segment(struct spool *spool)
 {
     uint64_t end = segment_end(&spool->segments[0]);

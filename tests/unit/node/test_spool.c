@@ -143,6 +143,18 @@ static void forgetting_takes_all_up_to_a_seq_and_earlier_boots(void **state)
     spool_close(spool);
 }
 
+static void what_was_all_stored_does_not_come_again_after_an_orderly_end(void **state)
+{
+    (void)state;
+    struct spool *spool = open_spool(1 << 20);
+    append_many(spool, 1, 1, 20);
+    spool_forget(spool, 1, 20);
+    spool_close(spool);
+    spool = open_spool(1 << 20);
+    assert_int_equal(spool_first(spool), spool_end(spool));
+    spool_close(spool);
+}
+
 static uint64_t folder_bytes(void)
 {
     uint64_t bytes = 0;
@@ -399,6 +411,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         PROMISE(frames_come_out_in_order_over_boots),
         PROMISE(forgetting_takes_all_up_to_a_seq_and_earlier_boots),
+        PROMISE(what_was_all_stored_does_not_come_again_after_an_orderly_end),
         PROMISE(a_full_spool_gives_up_the_oldest_and_counts_them),
         PROMISE(what_was_forgotten_frees_its_room),
         PROMISE(after_a_cut_at_any_byte_all_whole_earlier_frames_are_there),
