@@ -2,7 +2,7 @@
  * Must never take a pulse's leak into the mains band for a switched load.
  * Called through the table in causes.c. */
 #include "collector/correlate/cause.h"
-#include "collector/correlate/correlator.h"
+#include "collector/correlate/limits.h"
 #include "collector/correlate/say.h"
 
 #include <math.h>

@@ -6,7 +6,7 @@
 #include <stdbool.h>
 #include <stdlib.h>
 
-#include "collector/correlate/correlator.h"
+#include "collector/correlate/limits.h"
 #include "collector/correlate/gate.h"
 
 /* Steps of the integral over the first hop's speed, even in its logarithm. */

@@ -4,7 +4,7 @@
 
 #include <math.h>
 
-#include "collector/correlate/correlator.h"
+#include "collector/correlate/limits.h"
 
 int64_t gate_prompt_ns(int64_t clock_sd_a_ns, int64_t clock_sd_b_ns)
 {

@@ -4,7 +4,7 @@
 
 #include <stdlib.h>
 
-#include "collector/correlate/correlator.h"
+#include "collector/correlate/limits.h"
 
 struct group *group_new(int64_t serial, struct cluster *cluster, bool core)
 {

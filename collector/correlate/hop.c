@@ -4,7 +4,8 @@
 
 #include <math.h>
 
-#include "collector/correlate/correlator.h"
+#include "collector/correlate/limits.h"
+#include "collector/model/coincidence.h"
 #include "collector/correlate/gate.h"
 
 /* Paces by which the first hop of a chain is judged where several chains could take a cluster:

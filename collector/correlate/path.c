@@ -5,7 +5,7 @@
 
 #include <math.h>
 
-#include "collector/correlate/correlator.h"
+#include "collector/correlate/limits.h"
 
 #define ROUNDS 4
 

@@ -6,7 +6,21 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "collector/pipeline/lane_parts.h"
+/* A block of a switch, until the lane starts. */
+struct waiting {
+    struct waiting *next;
+    struct lane_group *group;
+    struct block block;
+    int64_t space[]; /* its times and values */
+};
+
+struct lane {
+    struct lane_groups own;
+    int64_t last_ns[NODE_CHANNELS_MAX]; /* of the last sample of each channel */
+    int64_t first_ns;                   /* of all samples; INT64_MAX before one came */
+    int64_t until_ns;
+    struct waiting *waiting; /* oldest first */
+};
 
 int lane_new(const struct detector_settings *settings, uint32_t node,
              const struct channel *channels, size_t count, const struct lane_sink *sink,
@@ -20,17 +34,17 @@ int lane_new(const struct detector_settings *settings, uint32_t node,
     if (!made) {
         return error_set(error, ERROR_MEMORY, "pipeline: out of memory");
     }
-    made->settings = *settings;
-    made->node = node;
-    made->sink = *sink;
-    made->channel_count = count;
+    made->own.settings = *settings;
+    made->own.node = node;
+    made->own.sink = *sink;
+    made->own.channel_count = count;
     made->first_ns = INT64_MAX;
     made->until_ns = INT64_MIN;
     for (size_t i = 0; i < count; i++) {
-        made->channels[i] = channels[i];
+        made->own.channels[i] = channels[i];
         made->last_ns[i] = INT64_MIN;
     }
-    if (lane_make_groups(made, error)) {
+    if (lane_groups_make(&made->own, error)) {
         lane_free(made);
         return -1;
     }
@@ -43,15 +57,12 @@ void lane_free(struct lane *lane)
     if (!lane) {
         return;
     }
-    for (size_t i = 0; i < lane->group_count; i++) {
-        detector_free(lane->groups[i].detector);
-    }
     while (lane->waiting) {
         struct waiting *next = lane->waiting->next;
         free(lane->waiting);
         lane->waiting = next;
     }
-    free(lane->steps);
+    lane_groups_free(&lane->own);
     free(lane);
 }
 
@@ -65,11 +76,11 @@ static bool same_channel(const struct channel *a, const struct channel *b)
 
 bool lane_has_channels(const struct lane *lane, const struct channel *channels, size_t count)
 {
-    if (count != lane->channel_count) {
+    if (count != lane->own.channel_count) {
         return false;
     }
     for (size_t i = 0; i < count; i++) {
-        if (!same_channel(&lane->channels[i], &channels[i])) {
+        if (!same_channel(&lane->own.channels[i], &channels[i])) {
             return false;
         }
     }
@@ -77,7 +88,7 @@ bool lane_has_channels(const struct lane *lane, const struct channel *channels, 
 }
 
 /* A copy that outlives the caller's block, in one piece of memory. */
-static int keep_waiting(struct lane *lane, struct group_slot *slot, const struct block *block,
+static int keep_waiting(struct lane *lane, struct lane_group *group, const struct block *block,
                         struct error *error)
 {
     size_t times = block->times_ns ? block->count * sizeof(int64_t) : 0;
@@ -89,7 +100,7 @@ static int keep_waiting(struct lane *lane, struct group_slot *slot, const struct
     }
     char *values = (char *)waiting->space + times;
     waiting->next = NULL;
-    waiting->slot = slot;
+    waiting->group = group;
     waiting->block = *block;
     if (block->times_ns) {
         memcpy(waiting->space, block->times_ns, times);
@@ -112,65 +123,46 @@ static int keep_waiting(struct lane *lane, struct group_slot *slot, const struct
 
 int lane_push(struct lane *lane, const struct block *block, struct error *error)
 {
-    if (block->channel >= lane->channel_count) {
+    if (block->channel >= lane->own.channel_count) {
         return error_set(error, ERROR_RANGE, "channel %u of %zu", (unsigned)block->channel,
-                         lane->channel_count);
+                         lane->own.channel_count);
     }
     if (block->count == 0) {
         return 0;
     }
     if (block->t0_ns <= lane->last_ns[block->channel]) {
         return error_set(error, ERROR_RANGE, "%s: block at %lld ns, not after the last sample",
-                         lane->channels[block->channel].name, (long long)block->t0_ns);
+                         lane->own.channels[block->channel].name, (long long)block->t0_ns);
     }
     lane->last_ns[block->channel] = block_time_ns(block, block->count - 1);
     if (block->t0_ns < lane->first_ns) {
         lane->first_ns = block->t0_ns;
     }
-    struct group_slot *slot = lane->slots[block->channel];
-    if (!slot) {
+    struct lane_group *group = lane->own.of_channel[block->channel];
+    if (!group) {
         return 0;
     }
-    if (!slot->detector) {
-        return keep_waiting(lane, slot, block, error);
+    if (!group->detector) {
+        return keep_waiting(lane, group, block, error);
     }
-    detector_push(slot->detector, block);
+    detector_push(group->detector, block);
     return 0;
 }
 
 int lane_set_clock(struct lane *lane, int64_t time_ns, int64_t clock_sd_ns, struct error *error)
 {
-    for (size_t i = 0; i < lane->group_count; i++) {
-        if (lane->groups[i].detector) {
-            detector_set_clock(lane->groups[i].detector, time_ns, clock_sd_ns);
-        }
-    }
-    if (lane->started) {
-        return 0;
-    }
-    if (lane->step_count > 0 && lane->steps[lane->step_count - 1].sd_ns == clock_sd_ns) {
-        return 0;
-    }
-    struct lane_clock *steps = realloc(lane->steps, (lane->step_count + 1) * sizeof *lane->steps);
-    if (!steps) {
-        return error_set(error, ERROR_MEMORY, "pipeline: out of memory");
-    }
-    lane->steps = steps;
-    lane->steps[lane->step_count++] = (struct lane_clock){time_ns, clock_sd_ns};
-    return 0;
+    return lane_groups_set_clock(&lane->own, time_ns, clock_sd_ns, error);
 }
 
 /* The node's beginning is known: its switches begin, with what has waited. */
 static int start(struct lane *lane, struct error *error)
 {
-    lane->settings.start_ns = lane->first_ns;
-    if (lane_make_late_detectors(lane, error)) {
+    if (lane_groups_start(&lane->own, lane->first_ns, error)) {
         return -1;
     }
-    lane->started = true;
     while (lane->waiting) {
         struct waiting *waiting = lane->waiting;
-        detector_push(waiting->slot->detector, &waiting->block);
+        detector_push(waiting->group->detector, &waiting->block);
         lane->waiting = waiting->next;
         free(waiting);
     }
@@ -179,15 +171,15 @@ static int start(struct lane *lane, struct error *error)
 
 int lane_advance(struct lane *lane, int64_t until_ns, struct error *error)
 {
-    if (!lane->started && lane->first_ns != INT64_MAX && start(lane, error)) {
+    if (!lane->own.started && lane->first_ns != INT64_MAX && start(lane, error)) {
         return -1;
     }
     if (until_ns > lane->until_ns) {
         lane->until_ns = until_ns;
     }
-    for (size_t i = 0; i < lane->group_count; i++) {
-        if (lane->groups[i].detector) {
-            detector_advance(lane->groups[i].detector, until_ns);
+    for (size_t i = 0; i < lane->own.count; i++) {
+        if (lane->own.groups[i].detector) {
+            detector_advance(lane->own.groups[i].detector, until_ns);
         }
     }
     return 0;
@@ -195,12 +187,12 @@ int lane_advance(struct lane *lane, int64_t until_ns, struct error *error)
 
 int lane_finish(struct lane *lane, struct error *error)
 {
-    if (!lane->started && lane->first_ns != INT64_MAX && start(lane, error)) {
+    if (!lane->own.started && lane->first_ns != INT64_MAX && start(lane, error)) {
         return -1;
     }
-    for (size_t i = 0; i < lane->group_count; i++) {
-        if (lane->groups[i].detector) {
-            detector_finish(lane->groups[i].detector);
+    for (size_t i = 0; i < lane->own.count; i++) {
+        if (lane->own.groups[i].detector) {
+            detector_finish(lane->own.groups[i].detector);
         }
     }
     return 0;
@@ -214,9 +206,9 @@ bool lane_has_begun(const struct lane *lane)
 int64_t lane_horizon_ns(const struct lane *lane)
 {
     int64_t least_ns = lane->until_ns;
-    for (size_t i = 0; i < lane->group_count; i++) {
-        if (lane->groups[i].detector) {
-            int64_t horizon_ns = detector_horizon_ns(lane->groups[i].detector);
+    for (size_t i = 0; i < lane->own.count; i++) {
+        if (lane->own.groups[i].detector) {
+            int64_t horizon_ns = detector_horizon_ns(lane->own.groups[i].detector);
             least_ns = horizon_ns < least_ns ? horizon_ns : least_ns;
         }
     }

@@ -8,19 +8,10 @@
 #include <stdint.h>
 
 #include "collector/detect/detector.h"
+#include "collector/pipeline/lane_groups.h"
 #include "common/block.h"
 #include "common/channel.h"
 #include "common/error.h"
-
-struct lane_sink {
-    void *context;
-    void (*opened)(void *context, const struct disturbance *disturbance);
-    void (*closed)(void *context, const struct disturbance *disturbance);
-    void (*noticed)(void *context, uint32_t node, const char *quantity, int64_t time_ns,
-                    const char *text);
-    /* Once a quantity's quiet spell is over. */
-    void (*watching)(void *context, uint32_t node, const char *quantity, int64_t time_ns);
-};
 
 struct lane;
 

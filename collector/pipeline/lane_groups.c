@@ -1,44 +1,44 @@
-/* Which channels go together, and the detectors for them.
- * Must never group axes of different rates. Called by lane. */
-#include "collector/pipeline/lane_parts.h"
+/* Grouping by quantity, axis, rate and unit; callbacks from detectors to the lane's sink.
+ * Must never depend on the order of the axes. Called by lane. */
+#include "collector/pipeline/lane_groups.h"
 
-#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 static const char *const axis_names[3] = {"x", "y", "z"};
 
 static void on_opened(void *context, const struct disturbance *disturbance)
 {
-    const struct lane *lane = ((struct group_slot *)context)->lane;
-    lane->sink.opened(lane->sink.context, disturbance);
+    const struct lane_groups *home = ((struct lane_group *)context)->home;
+    home->sink.opened(home->sink.context, disturbance);
 }
 
 static void on_closed(void *context, const struct disturbance *disturbance)
 {
-    const struct lane *lane = ((struct group_slot *)context)->lane;
-    lane->sink.closed(lane->sink.context, disturbance);
+    const struct lane_groups *home = ((struct lane_group *)context)->home;
+    home->sink.closed(home->sink.context, disturbance);
 }
 
 static void on_noticed(void *context, int64_t time_ns, const char *text)
 {
-    struct group_slot *slot = context;
-    const struct lane *lane = slot->lane;
+    struct lane_group *slot = context;
+    const struct lane_groups *home = slot->home;
     if (!slot->watching && slot->detector && detector_learnt(slot->detector)) {
         slot->watching = true;
-        lane->sink.watching(lane->sink.context, lane->node, slot->quantity, time_ns);
+        home->sink.watching(home->sink.context, home->node, slot->quantity, time_ns);
     }
-    lane->sink.noticed(lane->sink.context, lane->node, slot->quantity, time_ns, text);
+    home->sink.noticed(home->sink.context, home->node, slot->quantity, time_ns, text);
 }
 
-static int make_detector(struct lane *lane, struct group_slot *slot, struct error *error)
+static int make_detector(struct lane_groups *groups, struct lane_group *slot, struct error *error)
 {
     struct detector_sink sink = {slot, on_opened, on_closed, on_noticed};
-    if (detector_new(&lane->settings, lane->node, lane->channels, slot->axes, slot->axis_count,
-                     &sink, &slot->detector, error)) {
+    if (detector_new(&groups->settings, groups->node, groups->channels, slot->axes,
+                     slot->axis_count, &sink, &slot->detector, error)) {
         return -1;
     }
-    for (size_t i = 0; i < lane->step_count; i++) {
-        detector_set_clock(slot->detector, lane->steps[i].time_ns, lane->steps[i].sd_ns);
+    for (size_t i = 0; i < groups->step_count; i++) {
+        detector_set_clock(slot->detector, groups->steps[i].time_ns, groups->steps[i].sd_ns);
     }
     return 0;
 }
@@ -56,67 +56,100 @@ static size_t axis_of(const struct channel *channel, char quantity[IDENT_SIZE])
 }
 
 /* The channel of this axis that goes with `first`: same quantity, rate and unit. */
-static size_t find_axis(const struct lane *lane, size_t first, size_t axis)
+static size_t find_axis(const struct lane_groups *groups, size_t first, size_t axis)
 {
     char quantity[IDENT_SIZE];
-    (void)axis_of(&lane->channels[first], quantity);
-    for (size_t i = first; i < lane->channel_count; i++) {
-        const struct channel *channel = &lane->channels[i];
+    (void)axis_of(&groups->channels[first], quantity);
+    for (size_t i = first; i < groups->channel_count; i++) {
+        const struct channel *channel = &groups->channels[i];
         char other[IDENT_SIZE];
-        if (!lane->slots[i] && axis_of(channel, other) == axis && strcmp(quantity, other) == 0 &&
-            channel->period_ps == lane->channels[first].period_ps &&
-            strcmp(channel->unit, lane->channels[first].unit) == 0) {
+        if (!groups->of_channel[i] && axis_of(channel, other) == axis &&
+            strcmp(quantity, other) == 0 &&
+            channel->period_ps == groups->channels[first].period_ps &&
+            strcmp(channel->unit, groups->channels[first].unit) == 0) {
             return i;
         }
     }
     return SIZE_MAX;
 }
 
-static void take(struct lane *lane, struct group_slot *slot, size_t channel)
+static void take(struct lane_groups *groups, struct lane_group *slot, size_t channel)
 {
     slot->axes[slot->axis_count++] = (uint16_t)channel;
-    lane->slots[channel] = slot;
+    groups->of_channel[channel] = slot;
 }
 
-static struct group_slot *make_group(struct lane *lane, size_t first)
+static struct lane_group *make_group(struct lane_groups *groups, size_t first)
 {
-    struct group_slot *slot = &lane->groups[lane->group_count++];
-    slot->lane = lane;
-    if (axis_of(&lane->channels[first], slot->quantity) == 3 ||
-        lane->channels[first].period_ps == 0) {
-        take(lane, slot, first);
+    struct lane_group *slot = &groups->groups[groups->count++];
+    slot->home = groups;
+    if (axis_of(&groups->channels[first], slot->quantity) == 3 ||
+        groups->channels[first].period_ps == 0) {
+        take(groups, slot, first);
         return slot;
     }
     for (size_t axis = 0; axis < 3; axis++) {
-        size_t channel = find_axis(lane, first, axis);
+        size_t channel = find_axis(groups, first, axis);
         if (channel != SIZE_MAX) {
-            take(lane, slot, channel);
+            take(groups, slot, channel);
         }
     }
     return slot;
 }
 
-int lane_make_groups(struct lane *lane, struct error *error)
+int lane_groups_make(struct lane_groups *groups, struct error *error)
 {
-    for (size_t i = 0; i < lane->channel_count; i++) {
-        enum quantity quantity = lane->channels[i].quantity;
-        if (lane->slots[i] || quantity == QUANTITY_BATTERY || quantity == QUANTITY_CLOCK) {
+    for (size_t i = 0; i < groups->channel_count; i++) {
+        enum quantity quantity = groups->channels[i].quantity;
+        if (groups->of_channel[i] || quantity == QUANTITY_BATTERY || quantity == QUANTITY_CLOCK) {
             continue;
         }
-        struct group_slot *slot = make_group(lane, i);
-        if (quantity != QUANTITY_MOTION && make_detector(lane, slot, error)) {
+        struct lane_group *slot = make_group(groups, i);
+        if (quantity != QUANTITY_MOTION && make_detector(groups, slot, error)) {
             return -1;
         }
     }
     return 0;
 }
 
-int lane_make_late_detectors(struct lane *lane, struct error *error)
+int lane_groups_start(struct lane_groups *groups, int64_t start_ns, struct error *error)
 {
-    for (size_t i = 0; i < lane->group_count; i++) {
-        if (!lane->groups[i].detector && make_detector(lane, &lane->groups[i], error)) {
+    groups->settings.start_ns = start_ns;
+    for (size_t i = 0; i < groups->count; i++) {
+        struct lane_group *slot = &groups->groups[i];
+        if (!slot->detector && make_detector(groups, slot, error)) {
             return -1;
         }
     }
+    groups->started = true;
     return 0;
+}
+
+int lane_groups_set_clock(struct lane_groups *groups, int64_t time_ns, int64_t clock_sd_ns,
+                          struct error *error)
+{
+    for (size_t i = 0; i < groups->count; i++) {
+        if (groups->groups[i].detector) {
+            detector_set_clock(groups->groups[i].detector, time_ns, clock_sd_ns);
+        }
+    }
+    size_t count = groups->step_count;
+    if (groups->started || (count > 0 && groups->steps[count - 1].sd_ns == clock_sd_ns)) {
+        return 0;
+    }
+    struct lane_clock *steps = realloc(groups->steps, (count + 1) * sizeof *steps);
+    if (!steps) {
+        return error_set(error, ERROR_MEMORY, "pipeline: out of memory");
+    }
+    groups->steps = steps;
+    groups->steps[groups->step_count++] = (struct lane_clock){time_ns, clock_sd_ns};
+    return 0;
+}
+
+void lane_groups_free(struct lane_groups *groups)
+{
+    for (size_t i = 0; i < groups->count; i++) {
+        detector_free(groups->groups[i].detector);
+    }
+    free(groups->steps);
 }
