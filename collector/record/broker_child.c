@@ -10,15 +10,16 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
 #include <sys/socket.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
 #include "common/log.h"
 
 #define RESTART_MS 500u
-#define FOLDER_SIZE 256
-#define PATH_SIZE (FOLDER_SIZE + 32)
+/* Where the child finds the descriptor that its configuration is in. */
+#define CONFIG_FD 3
+#define CONFIG_PATH "/proc/self/fd/3"
 #define SETPRIV "/usr/bin/setpriv"
 #define ARGUMENTS_MAX 12
 
@@ -30,8 +31,7 @@ struct broker_child {
     bool stopping;
     int open_handles;
     char program[64];
-    char folder[FOLDER_SIZE];
-    char config[PATH_SIZE];
+    int config_fd;
     void (*on_stopped)(void *context);
     void *stopped_context;
 };
@@ -86,30 +86,26 @@ static int check_port_free(const char *host, int port, struct error *error)
     return 0;
 }
 
+/* In memory, so that no folder's rights stand between it and a broker that drops root, and nothing
+ * is left behind however we end. Nothing is kept by the broker: nodes hold their samples until the
+ * base station has them on disk. The limits are above the largest message that a node makes. */
 static int write_config(struct broker_child *child, const char *host, int port, struct error *error)
 {
-    FILE *file = fopen(child->config, "we");
-    if (!file) {
-        return error_set(error, ERROR_IO, "broker: %s: %s", child->config, strerror(errno));
-    }
-    /* Nothing is kept by the broker: nodes hold their samples until the base station has them on
-     * disk. The limits are above the largest message that a node makes. */
-    fprintf(file,
-            "listener %d %s\n"
-            "allow_anonymous true\n"
-            "persistence false\n"
-            "log_dest stderr\n"
-            "log_type error\n"
-            "log_type warning\n"
-            "max_inflight_messages 500\n"
-            "max_queued_messages 20000\n"
-            "max_queued_bytes 134217728\n"
-            "message_size_limit 2097152\n"
-            "max_packet_size 2097664\n",
-            port, host);
-    bool shared = geteuid() != 0 || fchmod(fileno(file), 0644) == 0;
-    if (fclose(file) != 0 || !shared) {
-        return error_set(error, ERROR_IO, "broker: %s: %s", child->config, strerror(errno));
+    child->config_fd = memfd_create("mosquitto.conf", MFD_CLOEXEC);
+    if (child->config_fd < 0 || dprintf(child->config_fd,
+                                        "listener %d %s\n"
+                                        "allow_anonymous true\n"
+                                        "persistence false\n"
+                                        "log_dest stderr\n"
+                                        "log_type error\n"
+                                        "log_type warning\n"
+                                        "max_inflight_messages 500\n"
+                                        "max_queued_messages 20000\n"
+                                        "max_queued_bytes 134217728\n"
+                                        "message_size_limit 2097152\n"
+                                        "max_packet_size 2097664\n",
+                                        port, host) < 0) {
+        return error_set(error, ERROR_IO, "broker: its configuration: %s", strerror(errno));
     }
     return 0;
 }
@@ -121,8 +117,6 @@ static void on_handle_closed(uv_handle_t *handle)
     struct broker_child *child = handle->data;
     child->open_handles--;
     if (child->stopping && child->open_handles == 0) {
-        (void)unlink(child->config);
-        (void)rmdir(child->folder);
         child->on_stopped(child->stopped_context);
     }
 }
@@ -156,7 +150,7 @@ static void make_arguments(struct broker_child *child, char *arguments[ARGUMENTS
     }
     arguments[count++] = child->program;
     arguments[count++] = "-c";
-    arguments[count++] = child->config;
+    arguments[count++] = CONFIG_PATH;
     arguments[count] = NULL;
 }
 
@@ -164,16 +158,17 @@ static int spawn(struct broker_child *child, struct error *error)
 {
     char *arguments[ARGUMENTS_MAX];
     make_arguments(child, arguments);
-    uv_stdio_container_t streams[3] = {
+    uv_stdio_container_t streams[CONFIG_FD + 1] = {
         {.flags = UV_IGNORE},
         {.flags = UV_INHERIT_FD, .data.fd = 2},
         {.flags = UV_INHERIT_FD, .data.fd = 2},
+        {.flags = UV_INHERIT_FD, .data.fd = child->config_fd},
     };
     uv_process_options_t options = {
         .exit_cb = on_exit_of_broker,
         .file = arguments[0],
         .args = arguments,
-        .stdio_count = 3,
+        .stdio_count = CONFIG_FD + 1,
         .stdio = streams,
     };
     memset(&child->process, 0, sizeof child->process);
@@ -203,22 +198,6 @@ static void on_restart(uv_timer_t *timer)
     }
 }
 
-static int make_folder(struct broker_child *child, struct error *error)
-{
-    const char *base = getenv("TMPDIR");
-    (void)snprintf(child->folder, sizeof child->folder, "%s/roomwake-broker-XXXXXX",
-                   base && *base ? base : "/tmp");
-    if (!mkdtemp(child->folder)) {
-        return error_set(error, ERROR_IO, "broker: %s: %s", child->folder, strerror(errno));
-    }
-    /* A broker that was started as root goes on as another user and must still read its file. */
-    if (geteuid() == 0 && chmod(child->folder, 0755) != 0) {
-        return error_set(error, ERROR_IO, "broker: %s: %s", child->folder, strerror(errno));
-    }
-    (void)snprintf(child->config, sizeof child->config, "%s/mosquitto.conf", child->folder);
-    return 0;
-}
-
 int broker_child_start(uv_loop_t *loop, const char *host, int port, struct broker_child **out,
                        struct error *error)
 {
@@ -228,30 +207,17 @@ int broker_child_start(uv_loop_t *loop, const char *host, int port, struct broke
         return error_set(error, ERROR_MEMORY, "broker: out of memory");
     }
     child->loop = loop;
+    child->config_fd = -1;
     if (find_program(child->program, sizeof child->program, error) != 0 ||
-        check_port_free(host, port, error) != 0 || make_folder(child, error) != 0) {
-        goto fail;
-    }
-    if (write_config(child, host, port, error) != 0) {
-        goto fail_folder;
-    }
-    if (uv_timer_init(loop, &child->restart) != 0) {
-        (void)error_set(error, ERROR_MEMORY, "broker: no timer");
-        goto fail_folder;
+        check_port_free(host, port, error) != 0 || write_config(child, host, port, error) != 0 ||
+        uv_timer_init(loop, &child->restart) != 0) {
+        broker_child_free(child);
+        return -1;
     }
     child->restart.data = child;
     child->open_handles = 1;
     *out = child;
-    if (spawn(child, error) != 0) {
-        return -1;
-    }
-    return 0;
-fail_folder:
-    (void)unlink(child->config);
-    (void)rmdir(child->folder);
-fail:
-    free(child);
-    return -1;
+    return spawn(child, error);
 }
 
 int broker_child_pid(const struct broker_child *child)
@@ -272,5 +238,8 @@ void broker_child_stop(struct broker_child *child, void (*on_stopped)(void *cont
 
 void broker_child_free(struct broker_child *child)
 {
+    if (child && child->config_fd >= 0) {
+        (void)close(child->config_fd);
+    }
     free(child);
 }

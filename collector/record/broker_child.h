@@ -9,14 +9,14 @@
 
 struct broker_child;
 
-/* Writes the configuration into a fresh private folder and starts the broker. ERROR_NOT_FOUND where
+/* Makes the configuration and starts the broker. ERROR_NOT_FOUND where
  * no mosquitto is installed; ERROR_BUSY where the port is taken. host is a numeric address. On
  * failure *child is either NULL or must be stopped and freed like a good one. */
 int broker_child_start(uv_loop_t *loop, const char *host, int port, struct broker_child **child,
                        struct error *error);
 /* The process id of the broker that runs now, 0 between two. */
 int broker_child_pid(const struct broker_child *child);
-/* Ends the broker, removes the folder, closes the handles, then calls on_stopped; free it there or
+/* Ends the broker, closes the handles, then calls on_stopped; free it there or
  * later. */
 void broker_child_stop(struct broker_child *child, void (*on_stopped)(void *context),
                        void *context);

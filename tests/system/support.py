@@ -3,6 +3,7 @@
 Must never sleep for a fixed time where a condition can be waited for, nor end a process that the
 test did not start.
 """
+import copy
 import json
 import os
 import pathlib
@@ -130,7 +131,7 @@ def site(rooms=("hall", "passage", "kitchen", "store"), channels=None, **more):
     row, doors = rooms_in_a_row(list(rooms))
     nodes = []
     for i, room in enumerate(rooms):
-        entry = node(f"n{i + 1}", i, channels if channels is not None else MAGNETIC + [MOTION])
+        entry = node(f"n{i + 1}", i, copy.deepcopy(channels or MAGNETIC + [MOTION]))
         entry["room"] = room
         nodes.append(entry)
     made = {"site": "testhouse", "title": "A house of the tests' own", "mains_hz": 50,
