@@ -178,8 +178,11 @@ static void the_kernels_stamp_is_used_and_not_the_time_of_reading(void **state)
     uint8_t answer[512];
     struct ntp_packet packet;
     open_wire(&wire);
-    (void)uv_run(&wire.loop, UV_RUN_NOWAIT);
     ask(request, 4, 3);
+    /* The first packet after the stamps are asked for may lack one. */
+    assert_int_equal(send(wire.client, request, sizeof request, 0), sizeof request);
+    assert_int_equal(turn_for_answer(&wire, answer, sizeof answer), NTP_PACKET_SIZE);
+    uint64_t unstamped = time_server_get_counts(wire.server)->unstamped;
     int64_t sent = quarter_second_ahead(&wire.clock);
     assert_int_equal(send(wire.client, request, sizeof request, 0), sizeof request);
     int64_t arrived = quarter_second_ahead(&wire.clock);
@@ -189,11 +192,8 @@ static void the_kernels_stamp_is_used_and_not_the_time_of_reading(void **state)
     assert_int_equal(turn_for_answer(&wire, answer, sizeof answer), NTP_PACKET_SIZE);
     assert_int_equal(ntp_packet_read(answer, NTP_PACKET_SIZE, &packet, NULL), 0);
     int64_t t2 = timefmt_utc_from_ntp(packet.receive, sent);
-    if (time_server_get_counts(wire.server)->unstamped == 0) {
-        assert_true(t2 >= sent - 1000000 && t2 <= arrived + 1000000);
-    } else {
-        assert_true(t2 >= arrived + 30000000);
-    }
+    assert_int_equal(time_server_get_counts(wire.server)->unstamped, unstamped);
+    assert_true(t2 >= sent - 1000000 && t2 <= arrived + 1000000);
     close_wire(&wire);
 }
 
