@@ -2,16 +2,40 @@
  * one program alone writes a night, and that its end is one closed file. */
 #include "tests/unit/night/fixture.h"
 
+#include <errno.h>
 #include <signal.h>
+#include <stdatomic.h>
 #include <sys/resource.h>
+#include <sys/syscall.h>
 #include <sys/wait.h>
 #include <uv.h>
+
+/* SQLite's calls of these come here first. */
+static atomic_int syncs;
+static atomic_bool syncs_fail;
+
+int fsync(int descriptor)
+{
+    atomic_fetch_add(&syncs, 1);
+    if (atomic_load(&syncs_fail)) {
+        errno = EIO;
+        return -1;
+    }
+    return (int)syscall(SYS_fsync, descriptor);
+}
+
+int fdatasync(int descriptor)
+{
+    return fsync(descriptor);
+}
 
 struct told {
     const struct fixture *fixture;
     uv_mutex_t lock;
     uint64_t frames;
     uint64_t not_on_disk; /* told, but a second connection did not see it */
+    uint64_t not_synced;  /* told without a sync since the last time */
+    int syncs_before;
     uint64_t failures;
     struct error failure;
 };
@@ -28,6 +52,8 @@ static void on_committed(void *context, const struct night_frame_id *frames, siz
     struct told *told = context;
     uv_mutex_lock(&told->lock);
     told->frames += count;
+    told->not_synced += count > 0 && atomic_load(&syncs) == told->syncs_before;
+    told->syncs_before = atomic_load(&syncs);
     if (failure) {
         told->failures++;
         told->failure = *failure;
@@ -64,6 +90,12 @@ static void a_frame_is_told_only_when_another_connection_can_see_it(void **state
     fixture_flush(writer);
     assert_int_equal(told_frames(&told), 20);
     assert_int_equal(told.not_on_disk, 0);
+    for (int64_t second = 20; second < 30; second++) {
+        fixture_put_noise(writer, 0, second, 1, 1);
+        fixture_flush(writer);
+    }
+    assert_int_equal(told_frames(&told), 30);
+    assert_int_equal(told.not_synced, 0);
     fixture_close(writer, 20);
     assert_int_equal(told.failures, 0);
 }
@@ -264,6 +296,30 @@ static void while_the_disk_refuses_nothing_is_told_and_nothing_is_lost(void **st
                      0);
 }
 
+static void a_sync_that_fails_is_no_commit(void **state)
+{
+    struct fixture *fixture = *state;
+    struct told told;
+    told_init(&told, NULL);
+    struct night_settings settings = fixture_settings(fixture);
+    struct night_writer *writer = fixture_open(&settings, on_committed, &told);
+    struct error error;
+    fixture_put_channels(writer, fixture, 0, FIXTURE_BOOT);
+    fixture_put_noise(writer, 0, 0, 5, 1);
+    fixture_flush(writer);
+    atomic_store(&syncs_fail, true);
+    fixture_put_noise(writer, 0, 17, 5, 1); /* all with one fit, that is new */
+    assert_int_equal(night_writer_flush(writer, &error), -1);
+    assert_error(error, ERROR_IO, "disk I/O error");
+    assert_int_equal(told_frames(&told), 5);
+    atomic_store(&syncs_fail, false);
+    fixture_flush(writer);
+    assert_int_equal(told_frames(&told), 10);
+    fixture_close(writer, 22);
+    assert_int_equal(fixture_query(fixture, "SELECT sum(n) FROM zoom WHERE level=1"), 2000);
+    assert_int_equal(fixture_query(fixture, "SELECT count(*) FROM pragma_foreign_key_check"), 0);
+}
+
 static void below_the_reserve_recording_stands_still_and_says_so(void **state)
 {
     struct fixture *fixture = *state;
@@ -428,6 +484,7 @@ int main(void)
         WITH_FIXTURE(a_night_is_not_written_over_nor_continued_once_closed),
         WITH_FIXTURE(a_stop_that_is_to_be_continued_is_continued),
         WITH_FIXTURE(while_the_disk_refuses_nothing_is_told_and_nothing_is_lost),
+        WITH_FIXTURE(a_sync_that_fails_is_no_commit),
         WITH_FIXTURE(below_the_reserve_recording_stands_still_and_says_so),
         WITH_FIXTURE(a_full_queue_takes_nothing_and_empties),
         WITH_FIXTURE(what_cannot_be_stored_rightly_is_refused_at_once),
