@@ -1,5 +1,5 @@
 /* Rice coding: a residual's high part in unary, its low k bits as they are, k anew for every 256.
- * Must never read or write past its bounds. Called by codec.c. */
+ * Must never read or write past its bounds. Called by codec_counts.c. */
 #include "collector/night/codec_internal.h"
 
 #define RUN 256u

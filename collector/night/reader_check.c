@@ -1,5 +1,5 @@
 /* What a night from anybody must hold before its numbers are used as places in lists.
- * Must never repair. Called by reader.c. */
+ * Must never repair. Called by reader_open.c. */
 #include "collector/night/reader_internal.h"
 
 #include "common/site.h"

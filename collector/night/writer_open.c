@@ -48,7 +48,7 @@ static int open_store(struct night_writer *writer, int flags, struct error *erro
     return result;
 }
 
-/* Every commit is synced before it is told; the log is folded by writer.c alone. */
+/* Every commit is synced before it is told; the log is folded by writer_thread.c alone. */
 static int begin_wal(struct night_writer *writer, struct error *error)
 {
     sqlite3 *db = writer->store->db;

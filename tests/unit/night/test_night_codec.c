@@ -61,7 +61,7 @@ static void the_lengths_that_were_measured_hold(void **state)
         noise += bytes.length;
     }
     /* log2(4 sqrt(2 pi e)) = 4.05 bits a sample is what no code can beat. */
-    assert_true(noise < 100 * 200 * 4.6 / 8);
+    assert_true((double)noise < 100 * 200 * 4.6 / 8);
 
     counts[100] += 1000000;
     round_trip(codec, counts, 200, &bytes);

@@ -25,36 +25,43 @@ static size_t read_all(struct night_reader *reader, size_t node, int64_t from_ns
     return count;
 }
 
-static void samples_times_and_scales_come_back_as_they_were_put(void **state)
+static int32_t put_counts[3] = {INT32_MIN, 0, INT32_MAX};
+static int64_t put_times[3] = {FIXTURE_START_NS + 7, FIXTURE_START_NS + 8, FIXTURE_START_NS + 100};
+static struct decimal put_decimals[3] = {{123456789012345678, -17}, {-1, 300}, {0, 0}};
+
+/* One late frame with a block of counts, an empty one and one of decimals at odd times. */
+static void put_every_kind_of_block(const struct fixture *fixture)
 {
-    struct fixture *fixture = *state;
     struct night_settings settings = fixture_settings(fixture);
     struct night_writer *writer = fixture_open(&settings, NULL, NULL);
     struct error error;
     fixture_put_channels(writer, fixture, 0, FIXTURE_BOOT);
-    int32_t counts[3] = {INT32_MIN, 0, INT32_MAX};
-    int64_t times[3] = {FIXTURE_START_NS + 7, FIXTURE_START_NS + 8, FIXTURE_START_NS + 100};
-    struct decimal decimals[3] = {{123456789012345678, -17}, {-1, 300}, {0, 0}};
     const struct block blocks[] = {
         {.channel = 0,
          .count = 3,
          .t0_ns = FIXTURE_START_NS + 9,
          .period_ps = 4999999,
-         .counts = counts},
+         .counts = put_counts},
         {.channel = 1, .count = 0},
         {.channel = 1,
          .encoding = BLOCK_DECIMAL,
          .count = 3,
-         .t0_ns = times[0],
-         .times_ns = times,
-         .decimals = decimals},
+         .t0_ns = put_times[0],
+         .times_ns = put_times,
+         .decimals = put_decimals},
     };
     const int64_t node_t0_ns[] = {-5, 0, 12};
     struct clock_fit fit = {0};
     struct night_frame_id id = {0, FIXTURE_BOOT, INT64_MAX};
     fixture_check(night_put_frame(writer, &id, &fit, blocks, node_t0_ns, 3, true, &error), &error);
     fixture_close(writer, 1);
+}
 
+static void samples_times_and_scales_come_back_as_they_were_put(void **state)
+{
+    struct fixture *fixture = *state;
+    struct error error;
+    put_every_kind_of_block(fixture);
     struct night_reader *reader = fixture_read(fixture);
     struct night_blocks *cursor = NULL;
     struct night_block_row row;
@@ -66,15 +73,15 @@ static void samples_times_and_scales_come_back_as_they_were_put(void **state)
     assert_int64_equal(row.node_t0_ns, 12);
     assert_int_equal(row.block.encoding, BLOCK_DECIMAL);
     assert_int_equal(row.block.channel, 1);
-    assert_memory_equal(row.block.times_ns, times, sizeof times);
+    assert_memory_equal(row.block.times_ns, put_times, sizeof put_times);
     for (int i = 0; i < 3; i++) {
-        assert_int64_equal(row.block.decimals[i].mantissa, decimals[i].mantissa);
-        assert_int_equal(row.block.decimals[i].exponent, decimals[i].exponent);
+        assert_int64_equal(row.block.decimals[i].mantissa, put_decimals[i].mantissa);
+        assert_int_equal(row.block.decimals[i].exponent, put_decimals[i].exponent);
     }
     assert_string_equal(row.channel.name, "temperature");
     assert_int64_equal(row.channel.step.mantissa, 625);
     assert_int_equal(night_blocks_next(cursor, &row, &error), 1);
-    assert_memory_equal(row.block.counts, counts, sizeof counts);
+    assert_memory_equal(row.block.counts, put_counts, sizeof put_counts);
     assert_int64_equal(row.block.period_ps, 4999999);
     assert_int64_equal(row.block.t0_ns, FIXTURE_START_NS + 9);
     assert_int64_equal(row.node_t0_ns, -5);
