@@ -39,7 +39,9 @@ enum dedupe_verdict dedupe_look(const struct dedupe *dedupe, uint64_t boot, uint
     if (past) {
         return seq <= *past ? DEDUPE_SEEN : DEDUPE_STRAY;
     }
-    if (seq != oldest_seq) {
+    bool held_back =
+        dedupe->refused_boot != 0 && dedupe->refused_boot != boot && dedupe->waiting_boot != boot;
+    if (seq != oldest_seq || held_back) {
         return DEDUPE_AHEAD;
     }
     /* With no earlier boot known, what came before may lie in an earlier night. */
@@ -47,8 +49,40 @@ enum dedupe_verdict dedupe_look(const struct dedupe *dedupe, uint64_t boot, uint
     return DEDUPE_NEW_BOOT;
 }
 
+void dedupe_refuse(struct dedupe *dedupe, uint64_t boot, uint64_t seq, uint64_t oldest_seq)
+{
+    bool later = dedupe->refused_boot != 0 && boot != dedupe->refused_boot &&
+                 boot != dedupe->boot && !find_past(dedupe, boot);
+    if (later) {
+        if (seq == oldest_seq) {
+            dedupe->waiting_boot = boot;
+        }
+        return;
+    }
+    if (boot != dedupe->refused_boot || seq > dedupe->refused_seq) {
+        dedupe->refused_seq = seq;
+    }
+    dedupe->refused_boot = boot;
+    dedupe->waiting_boot = 0;
+}
+
+/* What was refused has come, or is known not to come any more. */
+static void settle_refused(struct dedupe *dedupe, uint64_t boot, uint64_t seq)
+{
+    if (boot == dedupe->refused_boot) {
+        dedupe->waiting_boot = 0;
+        if (seq >= dedupe->refused_seq) {
+            dedupe->refused_boot = 0;
+        }
+    } else if (boot == dedupe->waiting_boot) {
+        dedupe->refused_boot = 0;
+        dedupe->waiting_boot = 0;
+    }
+}
+
 void dedupe_take(struct dedupe *dedupe, uint64_t boot, uint64_t seq)
 {
+    settle_refused(dedupe, boot, seq);
     if (dedupe->boot == boot) {
         dedupe->taken = seq;
         return;

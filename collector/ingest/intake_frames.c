@@ -309,6 +309,7 @@ static void take(struct passage *passage)
         node->cook = held->cook;
         node->unclocked = held->unclocked;
         node->watch = held->watch;
+        dedupe_refuse(&node->dedupe, frame->boot, frame->seq, frame->oldest_seq);
         intake->counts.full++;
         intake_say(intake, &node->said_full, node->index, "blocks refused", error.text);
         return;
@@ -343,6 +344,7 @@ void intake_take_frame(struct intake *intake, struct intake_node *node, const ui
         return;
     }
     if (passage.verdict == DEDUPE_AHEAD) {
+        dedupe_refuse(&node->dedupe, frame.boot, frame.seq, frame.oldest_seq);
         intake->counts.ahead++;
         intake_say(intake, &node->said_ahead, node->index, "blocks",
                    "refused: an earlier frame is missing and comes first");
@@ -350,9 +352,11 @@ void intake_take_frame(struct intake *intake, struct intake_node *node, const ui
     }
     passage.list = find_list(intake, node, frame.boot);
     if (!passage.list) {
+        dedupe_refuse(&node->dedupe, frame.boot, frame.seq, frame.oldest_seq);
         return;
     }
     if (check_blocks(&frame, passage.list, &error)) {
+        dedupe_refuse(&node->dedupe, frame.boot, frame.seq, frame.oldest_seq);
         intake->counts.malformed++;
         intake_say(intake, &intake->said_malformed, node->index, "blocks", error.text);
         return;

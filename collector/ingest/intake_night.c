@@ -38,18 +38,36 @@ int intake_tell_gap(struct intake *intake, const struct gap *gap, struct error *
     return 0;
 }
 
+/* Whether the pipeline refused it. */
+static bool push_one(struct intake *intake, uint32_t node, const struct block *block)
+{
+    struct error error;
+    if (block->count == 0 || pipeline_push(intake->settings.pipeline, node, block, &error) == 0) {
+        return false;
+    }
+    if (error.code != ERROR_RANGE) {
+        log_error("%s: not judged live: %s", intake_node_id(intake, node), error.text);
+    }
+    return true;
+}
+
+/* The earliest block first: where that one comes too late none is pushed, where it does not, none
+ * does. So a frame is judged live whole or not at all. */
 bool intake_push(struct intake *intake, uint32_t node, const struct block *blocks, size_t count)
 {
-    for (size_t i = 0; i < count; i++) {
-        struct error error;
-        if (blocks[i].count == 0 ||
-            pipeline_push(intake->settings.pipeline, node, &blocks[i], &error) == 0) {
-            continue;
+    size_t earliest = 0;
+    for (size_t i = 1; i < count; i++) {
+        if (blocks[i].t0_ns < blocks[earliest].t0_ns) {
+            earliest = i;
         }
-        if (error.code != ERROR_RANGE) {
-            log_error("%s: not judged live: %s", intake_node_id(intake, node), error.text);
-        }
+    }
+    if (count > 0 && push_one(intake, node, &blocks[earliest])) {
         return true;
+    }
+    for (size_t i = 0; i < count; i++) {
+        if (i != earliest && push_one(intake, node, &blocks[i])) {
+            return true;
+        }
     }
     return false;
 }

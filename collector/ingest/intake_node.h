@@ -91,7 +91,7 @@ void intake_add_list(struct intake_node *node, uint64_t boot, const struct chann
 int intake_tell_clock(struct intake *intake, struct intake_node *node, int64_t time_ns,
                       int64_t clock_sd_ns, struct error *error);
 int intake_tell_gap(struct intake *intake, const struct gap *gap, struct error *error);
-/* Pushes in order until one is refused: returns whether any was. */
+/* Pushes all or, where the pipeline finds them too late, none: returns whether that is so. */
 bool intake_push(struct intake *intake, uint32_t node, const struct block *blocks, size_t count);
 void intake_advance(struct intake *intake, struct intake_node *node, int64_t until_ns);
 

@@ -11,7 +11,9 @@ static uint64_t lost;
 static enum dedupe_verdict look(struct dedupe *dedupe, uint64_t boot, uint64_t seq, uint64_t oldest)
 {
     enum dedupe_verdict verdict = dedupe_look(dedupe, boot, seq, oldest, &lost);
-    if (verdict != DEDUPE_SEEN && verdict != DEDUPE_AHEAD) {
+    if (verdict == DEDUPE_AHEAD) {
+        dedupe_refuse(dedupe, boot, seq, oldest);
+    } else if (verdict != DEDUPE_SEEN) {
         dedupe_take(dedupe, boot, seq);
     }
     return verdict;
@@ -95,6 +97,33 @@ static void many_boots_are_no_trouble(void **state)
     assert_int_equal(look(&dedupe, 100 - DEDUPE_PAST_BOOTS, 1, 1), DEDUPE_SEEN);
 }
 
+/* Storing a boot says that all of the earlier ones is stored. */
+static void a_later_boot_waits_while_frames_of_an_earlier_one_were_refused(void **state)
+{
+    (void)state;
+    struct dedupe dedupe = {0};
+    (void)look(&dedupe, BOOT_A, 1, 1);
+    assert_int_equal(look(&dedupe, BOOT_A, 3, 1), DEDUPE_AHEAD); /* 2 was lost on its way */
+    assert_int_equal(look(&dedupe, BOOT_B, 1, 1), DEDUPE_AHEAD);
+    assert_int_equal(look(&dedupe, BOOT_B, 2, 1), DEDUPE_AHEAD);
+    assert_int_equal(look(&dedupe, BOOT_A, 2, 2), DEDUPE_NEXT);  /* the node began again */
+    assert_int_equal(look(&dedupe, BOOT_B, 1, 1), DEDUPE_AHEAD); /* 3 is still missing */
+    assert_int_equal(look(&dedupe, BOOT_A, 3, 2), DEDUPE_NEXT);
+    assert_int_equal(look(&dedupe, BOOT_B, 1, 1), DEDUPE_NEW_BOOT);
+    assert_int_equal(look(&dedupe, BOOT_B, 2, 1), DEDUPE_NEXT);
+}
+
+static void a_later_boot_is_taken_when_the_node_begins_again_with_it(void **state)
+{
+    (void)state;
+    struct dedupe dedupe = {0};
+    dedupe_refuse(&dedupe, BOOT_A, 5, 5); /* for want of its channels, say */
+    assert_int_equal(look(&dedupe, BOOT_B, 1, 1), DEDUPE_AHEAD);
+    assert_int_equal(look(&dedupe, BOOT_B, 2, 1), DEDUPE_AHEAD);
+    assert_int_equal(look(&dedupe, BOOT_B, 1, 1), DEDUPE_NEW_BOOT); /* nothing older is held */
+    assert_int_equal(look(&dedupe, BOOT_B, 2, 1), DEDUPE_NEXT);
+}
+
 /* Whatever the broker drops, doubles and repeats, each frame is taken once and in order. */
 static void go_back_and_resend_delivers_all_in_order(void **state)
 {
@@ -129,6 +158,8 @@ int main(void)
         cmocka_unit_test(a_new_boot_goes_on_and_the_old_one_is_remembered),
         cmocka_unit_test(a_new_boot_that_lost_its_beginning_says_how_much),
         cmocka_unit_test(many_boots_are_no_trouble),
+        cmocka_unit_test(a_later_boot_waits_while_frames_of_an_earlier_one_were_refused),
+        cmocka_unit_test(a_later_boot_is_taken_when_the_node_begins_again_with_it),
         cmocka_unit_test(go_back_and_resend_delivers_all_in_order),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

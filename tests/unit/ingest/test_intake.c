@@ -246,6 +246,35 @@ static void what_the_pipeline_finds_too_late_is_stored_as_late(void **state)
     assert_int_equal(intake_get_counts(intake)->late, 2);
 }
 
+static void a_frame_is_judged_live_whole_or_not_at_all(void **state)
+{
+    (void)state;
+    struct error error;
+    size_t length = 0;
+    const int64_t moved_ns[] = {1000 * NS_PER_S + 700000000};
+    const int32_t one[] = {1};
+    struct frame frame = {.boot = BOOT_A,
+                          .seq = 1,
+                          .oldest_seq = 1,
+                          .until_node_ns = 1001 * NS_PER_S,
+                          .fit = good_fit,
+                          .block_count = 2};
+    frame.blocks[0] = (struct block){
+        .channel = 1, .count = 1, .t0_ns = moved_ns[0], .times_ns = moved_ns, .counts = one};
+    frame.blocks[1] = (struct block){.channel = 0,
+                                     .count = 50,
+                                     .t0_ns = 1000 * NS_PER_S,
+                                     .period_ps = PS_PER_S / 50,
+                                     .counts = counts};
+    assert_int_equal(wire_encode(&frame, bytes, sizeof bytes, &length, &error), 0);
+    say_hello(BOOT_A);
+    now_ns = T0_NS + NS_PER_S;
+    noted.horizon_ns = T0_NS + 500000000; /* between the two blocks' first samples */
+    intake_message(intake, "roomwake/lodge/n2/blocks", bytes, length);
+    assert_true(noted.frames[0].late);
+    assert_int_equal(noted.push_count, 0);
+}
+
 static void a_clock_that_is_far_ahead_is_not_believed(void **state)
 {
     (void)state;
@@ -319,6 +348,7 @@ int main(void)
         WITH_INTAKE(gaps_are_named_by_their_cause),
         WITH_INTAKE(a_boot_without_a_clock_is_stored_apart_and_named),
         WITH_INTAKE(what_the_pipeline_finds_too_late_is_stored_as_late),
+        WITH_INTAKE(a_frame_is_judged_live_whole_or_not_at_all),
         WITH_INTAKE(a_clock_that_is_far_ahead_is_not_believed),
         WITH_INTAKE(a_node_that_lags_is_waited_for_no_longer_and_then_again),
         WITH_INTAKE(marks_are_numbered_stored_and_judged),
