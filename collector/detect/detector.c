@@ -203,8 +203,10 @@ void detector_advance(struct detector *detector, int64_t until_ns)
     if (detector->finished) {
         return;
     }
-    axes_expire(&detector->axes, until_ns);
-    drain(detector);
+    if (detector->kind != KIND_IGNORED) {
+        axes_expire(&detector->axes, until_ns);
+        drain(detector);
+    }
     if (detector->kind == KIND_FIELD) {
         field_advance(&detector->field, until_ns);
     } else if (detector->kind == KIND_HELD) {
@@ -223,7 +225,9 @@ void detector_finish(struct detector *detector)
     if (detector->finished) {
         return;
     }
-    drain(detector);
+    if (detector->kind != KIND_IGNORED) {
+        drain(detector);
+    }
     if (detector->kind == KIND_FIELD || detector->kind == KIND_HELD) {
         field_finish(&detector->field);
     } else if (detector->kind == KIND_MOTION) {
@@ -238,10 +242,7 @@ int64_t detector_horizon_ns(const struct detector *detector)
     if (detector->finished) {
         return INT64_MAX;
     }
-    if (detector->kind == KIND_FIELD) {
-        return field_horizon_ns(&detector->field, detector->until_ns);
-    }
-    if (detector->kind == KIND_HELD) {
+    if (detector->kind == KIND_FIELD || detector->kind == KIND_HELD) {
         return field_horizon_ns(&detector->field, detector->until_ns);
     }
     if (detector->kind == KIND_MOTION) {

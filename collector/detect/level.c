@@ -25,6 +25,8 @@
 #define SPARSE_PERIOD_NS INT64_C(50000000)
 #define ONSET_SD_MAX_NS 30e9
 #define ONSET_SD_MIN_PERIODS 0.3
+/* It came all at once where the sample before shows less than this part of it. */
+#define SHARP_PART 0.3
 
 static uint32_t whole(double value, double least, double most)
 {
@@ -55,12 +57,14 @@ void pace_for(int64_t period_ps, double baseline_s, struct pace *pace)
     pace->stale_gap_ns = (int64_t)follow_s * SECOND_NS;
 }
 
-int64_t level_onset_sd_ns(int64_t period_ns, double before, double at)
+int64_t level_onset_sd_ns(int64_t period_ns, double at, double one_before, double back)
 {
     double period = (double)period_ns;
-    double rise = at - before;
-    double since = rise > 0.0 ? period * at / rise : ONSET_SD_MAX_NS;
-    /* Half the time since: the ramp may have been straight, or have come all at once. */
-    double sd = fmax(0.5 * fmin(since, 1e12) - 0.5 * period, ONSET_SD_MIN_PERIODS * period);
-    return (int64_t)fmin(sd, fmax(ONSET_SD_MAX_NS, ONSET_SD_MIN_PERIODS * period));
+    double least = ONSET_SD_MIN_PERIODS * period;
+    if (one_before < SHARP_PART * at) {
+        return llround(least);
+    }
+    double slope = (at - back) / LEVEL_BACK;
+    double since = slope > 0.0 ? period * at / slope : ONSET_SD_MAX_NS;
+    return llround(fmax(fmin(0.5 * since, ONSET_SD_MAX_NS), least));
 }

@@ -28,8 +28,11 @@ struct pace {
 
 void pace_for(int64_t period_ps, double baseline_s, struct pace *pace);
 
-/* Uncertainty of a slow onset from the ramp's last two deviations (in sigma, signless): the time
- * since the ramp left zero, were it straight, stands for the spread. */
-int64_t level_onset_sd_ns(int64_t period_ns, double before, double at);
+/* Uncertainty of a slow onset from deviations (in any one unit, signless) at the trigger, one
+ * sample before and LEVEL_BACK samples before: half the time since the ramp left zero, were it
+ * straight.
+ */
+#define LEVEL_BACK 3u
+int64_t level_onset_sd_ns(int64_t period_ns, double at, double one_before, double back);
 
 #endif

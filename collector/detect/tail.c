@@ -15,6 +15,9 @@
 /* The shape that maxima of normal noise of some hundred samples show (-1/z^2 at z = 3.5). */
 #define NORMAL_SHAPE (-0.08)
 #define NORMAL_SHAPE_SD 0.05
+#define FITTED_SHAPE_SD 0.1
+/* A maximum this many times the fitted level is no noise. */
+#define FAR_BEYOND 1.5
 /* The largest tenth of the maxima may be disturbances that fell into the quiet spell. */
 #define CENSORED_PART 10u
 /* 99 % of chi-squared with two degrees of freedom: the fitted tail has two parameters more. */
@@ -220,6 +223,28 @@ static int compare_doubles(const void *left, const void *right)
     return (a > b) - (a < b);
 }
 
+/* The noise has a tail of its own. What lies far beyond even that is a disturbance of the quiet
+ * spell; all else belongs to the tail. */
+static void choose_fitted(const struct tail_input *input, size_t censored,
+                          const struct tail_gev *first, struct tail_choice *choice)
+{
+    size_t n = input->blocks;
+    double blocks = -1.0 / expm1(-input->onsets_per_block);
+    double beyond = FAR_BEYOND * fmax(tail_return_level(first, blocks), input->maxima[n / 2]);
+    size_t far = 0;
+    while (far < censored && input->maxima[n - 1 - far] > beyond) {
+        far++;
+    }
+    struct tail_gev gev;
+    if (tail_fit(input->maxima, n, far, NORMAL_SHAPE, FITTED_SHAPE_SD, &gev) != 0) {
+        gev = *first;
+    }
+    choice->kind = TAIL_FITTED;
+    choice->gev = gev;
+    choice->threshold =
+        fmax(tail_return_level(&gev, blocks), ABOVE_SEEN * input->maxima[n - censored - 1]);
+}
+
 static void choose_long(const struct tail_input *input, struct tail_choice *choice)
 {
     size_t n = input->blocks;
@@ -235,11 +260,7 @@ static void choose_long(const struct tail_input *input, struct tail_choice *choi
     }
     double gain = tail_log_likelihood(&gev, input->maxima, n, censored) - normal_likelihood;
     if (2.0 * gain > REJECT_NORMAL) {
-        double blocks = -1.0 / expm1(-input->onsets_per_block);
-        choice->kind = TAIL_FITTED;
-        choice->gev = gev;
-        choice->threshold =
-            fmax(tail_return_level(&gev, blocks), ABOVE_SEEN * input->maxima[n - censored - 1]);
+        choose_fitted(input, censored, &gev, choice);
     }
 }
 

@@ -111,11 +111,12 @@ static void pick_at_trigger(struct watch *watch)
 {
     watch->onset = watch->raised;
     watch->open.pick_sd_ns = sd_ns(watch, 0.0);
-    if (watch->settings.pace.slow && watch->raised > watch->run_start) {
+    if (watch->settings.pace.slow && watch->raised >= watch->run_start + LEVEL_BACK) {
         double part[VECTOR_AXES_MAX];
         double at = sqrt(watch_deviation(watch, watch->raised, watch->dims, part));
-        double before = sqrt(watch_deviation(watch, watch->raised - 1, watch->dims, part));
-        watch->open.pick_sd_ns = level_onset_sd_ns(watch->settings.pace.period_ns, before, at);
+        double one = sqrt(watch_deviation(watch, watch->raised - 1, watch->dims, part));
+        double back = sqrt(watch_deviation(watch, watch->raised - LEVEL_BACK, watch->dims, part));
+        watch->open.pick_sd_ns = level_onset_sd_ns(watch->settings.pace.period_ns, at, one, back);
     }
 }
 

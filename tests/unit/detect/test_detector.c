@@ -110,7 +110,8 @@ static void test_weak_steps_of_ten_decibel_are_timed_within_their_uncertainty(vo
         rig_run_all(&rig);
         for (size_t k = 0; k < rig.closed_count; k++) {
             double off = (double)(rig.closed[k].onset_ns - rig_time(&rig, 8000));
-            double sd = hypot((double)rig.closed[k].pick_sd_ns, (double)rig.closed[k].sampling_sd_ns);
+            double sd =
+                hypot((double)rig.closed[k].pick_sd_ns, (double)rig.closed[k].sampling_sd_ns);
             if (fabs(off) < 0.5e9) {
                 found++;
                 within += fabs(off) < 3.0 * sd;
@@ -265,16 +266,16 @@ static void test_wrong_settings_are_refused_by_name(void **state)
     struct detector_sink sink = {0};
     struct error error;
     struct detector *detector;
-    assert_int_equal(
-        detector_new(&settings, 1, rig.channels, indices, 3, &sink, &detector, &error), -1);
+    assert_int_equal(detector_new(&settings, 1, rig.channels, indices, 3, &sink, &detector, &error),
+                     -1);
     assert_error(error, ERROR_RANGE, "false_onsets_per_hour");
     settings.false_onsets_per_hour = 0.5;
-    assert_int_equal(
-        detector_new(&settings, 1, rig.channels, indices, 4, &sink, &detector, &error), -1);
+    assert_int_equal(detector_new(&settings, 1, rig.channels, indices, 4, &sink, &detector, &error),
+                     -1);
     assert_error(error, ERROR_USAGE, "4 axes");
     rig.channels[1].period_ps /= 2;
-    assert_int_equal(
-        detector_new(&settings, 1, rig.channels, indices, 3, &sink, &detector, &error), -1);
+    assert_int_equal(detector_new(&settings, 1, rig.channels, indices, 3, &sink, &detector, &error),
+                     -1);
     assert_error(error, ERROR_USAGE, "magnetic.y");
     rig_free(&rig);
 }
