@@ -202,7 +202,7 @@ class BadInput(support.Case):
     def test_a_wrong_node_config_is_named_by_its_path(self):
         good = {"node": "n1", "site": "testhouse", "broker": "mqtt://127.0.0.1:1",
                 "time": "127.0.0.1:1", "spool": {"path": "spool"},
-                "drivers": [{"driver": "replay", "file": "none.csv"}]}
+                "drivers": [{"driver": "replay", "path": "none.csv"}]}
         cases = [({"nod": "n1"}, "nod"), ({"node": "N 1"}, "node"),
                  ({"drivers": [{"driver": "crystal-ball"}]}, "drivers[0]"),
                  ({"broker": "gopher://x"}, "broker"), ({"spool": {"pth": "x"}}, "spool")]

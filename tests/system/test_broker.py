@@ -21,8 +21,9 @@ class BrokerTest(support.Case):
 
     def start_ramp(self, house, node):
         """A node that plays a ramp: sample i has the value i, so any loss or double shows."""
-        config = house.node_config(node, {"driver": "replay", "file": str(self.folder / "ramp.csv"),
-                                          "speed": "real"})
+        config = house.node_config(node, {"driver": "replay", "path": str(self.folder / "ramp.csv"),
+                                          "speed": "real",
+                                          "units": {"electric": "count"}})
         house.nodes[node] = self.start(node, support.NODE, "--config", config)
 
     def stored(self, house):
