@@ -156,13 +156,20 @@ static void chronyd_finds_the_quarter_second(void **state)
     (void)state;
     static struct run run;
     skip_without("/usr/sbin/chronyd");
-    /* sh joins the two outputs, since chronyd reports on standard error. */
-    const char *const arguments[] = {
-        "/bin/sh", "-c",
-        "exec /usr/sbin/chronyd -U -Q -t 10 'server 127.0.0.1 port %u iburst' 'cmdport 0' "
-        "'pidfile /dev/null' 2>&1",
-        NULL};
+    char folder[256];
+    char command[1024];
+    const char *where = getenv("TMPDIR");
+    (void)snprintf(folder, sizeof folder, "%s/chronyd-XXXXXX", where ? where : "/tmp");
+    assert_non_null(mkdtemp(folder));
+    /* sh joins the two outputs, since chronyd reports on standard error. The pid file must be one
+     * of our own: chronyd removes it at its end. */
+    (void)snprintf(command, sizeof command,
+                   "exec /usr/sbin/chronyd -U -Q -t 10 'server 127.0.0.1 port %%u iburst' "
+                   "'cmdport 0' 'pidfile %s/pid' 2>&1",
+                   folder);
+    const char *const arguments[] = {"/bin/sh", "-c", command, NULL};
     run_client(&run, "/bin/sh", arguments);
+    assert_int_equal(rmdir(folder), 0);
     if (run.status != 0) {
         fail_msg("chronyd: status %lld: %s", (long long)run.status, run.text);
     }
