@@ -1,5 +1,5 @@
-/* Numbers and names in words: values with prefixes, rates, rooms, causes. Private to
- * collector/alert. Must never round a rate to a zero that it is not. */
+/* Names in words: rooms, causes; and how far apart the nodes were. Private to collector/alert.
+ * Must never leave a name empty. */
 #ifndef ROOMWAKE_COLLECTOR_ALERT_WORDS_H
 #define ROOMWAKE_COLLECTOR_ALERT_WORDS_H
 
