@@ -48,6 +48,16 @@ static int init_bands(struct field *field)
     return 0;
 }
 
+static void set_scale_floors(struct field *field)
+{
+    double quantum = field->quantum > 0.0 ? field->quantum : field->settings.step;
+    field->scale_floor[BAND_REST] = QUANTISATION_SD * quantum;
+    if (field->has_mains) {
+        field->scale_floor[BAND_MAINS] =
+            QUANTISATION_SD * quantum * sqrt(2.0 / (double)field->mains.window);
+    }
+}
+
 int field_init(struct field *field, const struct field_settings *settings, struct error *error)
 {
     memset(field, 0, sizeof *field);
@@ -76,6 +86,7 @@ int field_init(struct field *field, const struct field_settings *settings, struc
         return error_set(error, ERROR_MEMORY, "detector: %s", settings->template.quantity_text);
     }
     field->batch_end = FIELD_BATCH;
+    set_scale_floors(field);
     field->centre.loud_squared = INFINITY;
     return 0;
 }
@@ -89,9 +100,10 @@ void field_free(struct field *field)
     history_free(&field->history);
 }
 
-/* What the rest band holds for usual at a batch's end. */
+/* At a batch's end: what the rest band holds for usual, and how fine the samples are. */
 static void look_at_centre(struct field *field)
 {
+    set_scale_floors(field);
     const struct watch *rest = &field->watches[0];
     memcpy(field->centre.location, rest->baseline.location, sizeof field->centre.location);
     /* Two windows' noise apart: chi-squared of two to six parts, each of variance 4 sigma^2 / N. */
@@ -179,12 +191,6 @@ static void learn_quantum(struct field *field, size_t a, double value)
         }
     }
     rail->recent[field->samples_learnt % RAIL_RECENT] = value;
-    double quantum = field->quantum > 0.0 ? field->quantum : field->settings.step;
-    field->scale_floor[BAND_REST] = QUANTISATION_SD * quantum;
-    if (field->has_mains) {
-        field->scale_floor[BAND_MAINS] =
-            QUANTISATION_SD * quantum * sqrt(2.0 / (double)field->mains.window);
-    }
 }
 
 static void start(struct field *field, int64_t time_ns, const double *const values[], size_t i)
@@ -221,7 +227,7 @@ static uint8_t take_in(struct field *field, int64_t time_ns, const double *const
     return clipped;
 }
 
-/* At most FIELD_BATCH samples without a gap. */
+/* Samples without a gap, at most up to the batch's end. */
 static void push_chunk(struct field *field, const int64_t *times, const double *const values[],
                        size_t from, size_t n)
 {
@@ -280,11 +286,13 @@ static void cross_gap(struct field *field, int64_t time_ns)
     }
 }
 
-/* How many samples from `from` on follow each other without a gap, at most a batch. */
+/* How many samples from `from` on follow each other without a gap, at most up to the batch's end.
+ */
 static size_t count_run(const struct field *field, const int64_t *times, size_t from, size_t n)
 {
+    size_t most = (size_t)(field->batch_end - field->history.end);
     size_t i = from + 1;
-    while (i < n && i - from < FIELD_BATCH && times[i] > times[i - 1] &&
+    while (i < n && i - from < most && times[i] > times[i - 1] &&
            times[i] - times[i - 1] <= field->gap_ns) {
         i++;
     }

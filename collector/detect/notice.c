@@ -85,7 +85,7 @@ void notice_learnt(const struct field *field, char text[NOTICE_SIZE])
         outliers += field->watches[b].tail.outliers;
     }
     if (outliers > 0) {
-        snprintf(part, sizeof part, "; the quiet spell was disturbed %zu times", outliers);
+        snprintf(part, sizeof part, "; the quiet spell was disturbed in %zu stretches", outliers);
         append(text, part);
     }
 }

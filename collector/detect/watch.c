@@ -10,6 +10,11 @@
 /* Spread of a new level above which it is louder noise, not just a new level. */
 #define LOUDER 2.0
 #define LOUDER_PARTS (10u * STAY_PARTS)
+/* In the quiet spell a new level is taken sooner: so many steady parts, so far off, or so much
+ * calmer. */
+#define LEARN_PARTS 5u
+#define LEVEL_APART 2.0
+#define CALMER 0.5
 #define LEARN_SAMPLES_MIN 20u
 
 static void choose_series(struct watch *watch)
@@ -81,7 +86,6 @@ static void finish_learning(struct watch *watch, uint64_t next, int64_t time_ns)
 {
     struct baseline *baseline = &watch->baseline;
     struct baseline_memory *memory = &baseline->memory;
-    baseline->scale_floor = *watch->settings.scale_floor;
     size_t kept = baseline_finish_learning(baseline);
     for (size_t i = 0; i < memory->blocks; i++) {
         memory->maxima[i] /= baseline->scale;
@@ -104,6 +108,14 @@ static void finish_learning(struct watch *watch, uint64_t next, int64_t time_ns)
     watch->learnt = true;
     note_scale(watch, time_ns);
     begin_quiet(watch, next);
+}
+
+static void read_sample(const struct watch *watch, uint64_t i, double sample[])
+{
+    size_t slot = i & watch->settings.history->mask;
+    for (size_t a = 0; a < watch->dims; a++) {
+        sample[a] = watch->series[a][slot];
+    }
 }
 
 /* The last `count` samples up to i, copied out of the ring. */
@@ -141,15 +153,45 @@ static void look_at_level(struct watch *watch, uint64_t i)
     begin_quiet(watch, i + 1);
 }
 
+/* A level that came in the quiet spell and holds is where the rest of it is measured from; so is a
+ * calm after an unquiet first guess. */
+static void relevel(struct watch *watch, uint64_t i, int64_t time_ns)
+{
+    struct baseline *baseline = &watch->baseline;
+    double sample[VECTOR_AXES_MAX];
+    read_sample(watch, i, sample);
+    if (!stay_take(&watch->stay, time_ns, sample, baseline->scale) ||
+        watch->stay.parts < LEARN_PARTS) {
+        return;
+    }
+    double level[VECTOR_AXES_MAX] = {0.0};
+    double apart[VECTOR_AXES_MAX] = {0.0};
+    double spread = stay_level(&watch->stay, level);
+    for (size_t a = 0; a < watch->dims; a++) {
+        apart[a] = level[a] - baseline->location[a];
+    }
+    bool calmer = spread < CALMER * baseline->scale;
+    if (calmer || vector_length(apart, watch->dims) > LEVEL_APART * baseline->scale) {
+        baseline_move(baseline, level);
+        if (calmer) {
+            baseline_set_scale(baseline, spread);
+        }
+    }
+    stay_restart(&watch->stay, watch->dims, watch->settings.pace.stay_samples);
+}
+
 static void learn(struct watch *watch, uint64_t i, int64_t time_ns)
 {
     if (watch->start_count < watch->settings.pace.start_samples) {
         watch->start_count++;
         if (watch->start_count == watch->settings.pace.start_samples) {
             look_at_level(watch, i);
+            stay_restart(&watch->stay, watch->dims, watch->settings.pace.stay_samples);
         }
         return;
     }
+    watch->baseline.scale_floor = *watch->settings.scale_floor;
+    relevel(watch, i, time_ns);
     double deviation[VECTOR_AXES_MAX];
     double squared = watch_deviation(watch, i, watch->dims, deviation);
     baseline_learn(&watch->baseline, deviation, squared);
@@ -170,11 +212,8 @@ static void settle(struct watch *watch, uint64_t i)
 /* A new level has held for long: it is the baseline from now on. */
 static void consider_staying(struct watch *watch, uint64_t i, int64_t time_ns)
 {
-    size_t slot = i & watch->settings.history->mask;
     double sample[VECTOR_AXES_MAX];
-    for (size_t a = 0; a < watch->dims; a++) {
-        sample[a] = watch->series[a][slot];
-    }
+    read_sample(watch, i, sample);
     double tolerance = watch->trigger.low * watch->baseline.scale;
     if (!stay_take(&watch->stay, time_ns, sample, tolerance) || watch->stay.parts < STAY_PARTS) {
         return;

@@ -97,6 +97,25 @@ static void test_a_disturbed_quiet_spell_does_not_deafen(void **state)
     rig_free(&rig);
 }
 
+static void test_a_step_within_the_quiet_spell_does_not_deafen(void **state)
+{
+    (void)state;
+    static const size_t starts[] = {100, 3000, 12000};
+    for (size_t k = 0; k < 3; k++) {
+        struct rig rig;
+        rig_init(&rig, "magnetic", 3, RATE, 400.0, 70 + k);
+        rig_noise(&rig, 15.0, 20000.0);
+        rig_add(&rig, 0, starts[k], rig.capacity, k == 1 ? 750.0 : 30000.0);
+        rig_add(&rig, 2, 17000, 17001, 150.0);
+        rig_detector(&rig, QUIET_S, 0.05);
+        rig_run_all(&rig);
+        assert_int_equal(rig.closed_count, 1);
+        assert_int64_equal(rig.closed[0].onset_ns, rig_time(&rig, 17000));
+        assert_close(rig.closed[0].baseline_scale, 15e-9, 1.5e-9);
+        rig_free(&rig);
+    }
+}
+
 static void test_louder_noise_that_stays_is_taken_for_usual(void **state)
 {
     (void)state;
@@ -126,6 +145,7 @@ int main(void)
         cmocka_unit_test(test_noise_with_a_heavy_tail),
         cmocka_unit_test(test_hum_a_hundred_times_the_noise),
         cmocka_unit_test(test_a_disturbed_quiet_spell_does_not_deafen),
+        cmocka_unit_test(test_a_step_within_the_quiet_spell_does_not_deafen),
         cmocka_unit_test(test_louder_noise_that_stays_is_taken_for_usual),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
