@@ -208,9 +208,9 @@ static void a_prompt_coincidence_is_told_early_and_again_when_final(void **state
         struct disturbance seen = house_see(node, QUANTITY_MAGNETIC, 48.0);
         assert_int_equal(correlator_open(correlator, &seen, &error), 0);
     }
-    assert_int_equal(correlator_advance(correlator, at_s(48.4), &error), 0);
+    assert_int_equal(correlator_advance(correlator, at_s(48.24), &error), 0);
     assert_int_equal(heard.told_count, 0);
-    assert_int_equal(correlator_advance(correlator, at_s(48.6), &error), 0);
+    assert_int_equal(correlator_advance(correlator, at_s(48.3), &error), 0);
     assert_int_equal(heard.early_count, 1);
     assert_int64_equal(heard.earlies[0].id, 1);
     assert_int_equal(correlator_advance(correlator, at_s(167.9), &error), 0);

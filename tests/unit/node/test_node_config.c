@@ -9,7 +9,7 @@
 #define GOOD                                                                                       \
     "{\"node\":\"n1\",\"site\":\"lodge\",\"broker\":\"mqtt://u:p@base:2883\","                     \
     "\"time\":\"base:12300\",\"spool\":{\"path\":\"spool\",\"max_bytes\":1048576},"                \
-    "\"block_s\":0.5,\"state_every_s\":2,\"time_burst_every_s\":4,\"time_burst_size\":3,"          \
+    "\"block_s\":0.25,\"state_every_s\":2,\"time_burst_every_s\":4,\"time_burst_size\":3,"          \
     "\"drivers\":[{\"driver\":\"replay\",\"path\":\"a.csv\"},{\"driver\":\"simulate\"}]}"
 
 static struct node_config config;
@@ -45,7 +45,7 @@ static void every_field_is_read(void **state)
     assert_int_equal(config.time_port, 12300);
     assert_string_equal(config.spool_path, "/etc/roomwake/spool");
     assert_int_equal(config.spool_max_bytes, 1048576);
-    assert_int64_equal(config.block_ns, NS_PER_S / 2);
+    assert_int64_equal(config.block_ns, NS_PER_S / 4);
     assert_int64_equal(config.state_every_ns, 2 * NS_PER_S);
     assert_int64_equal(config.burst_every_ns, 4 * NS_PER_S);
     assert_int_equal(config.burst_size, 3);
@@ -70,7 +70,7 @@ static void what_is_left_out_takes_its_default(void **state)
     assert_int_equal(config.broker.port, 1883);
     assert_string_equal(config.spool_path, "/var/spool/n1");
     assert_int_equal(config.spool_max_bytes, 268435456);
-    assert_int64_equal(config.block_ns, NS_PER_S);
+    assert_int64_equal(config.block_ns, NS_PER_S / 2);
     assert_int64_equal(config.state_every_ns, 5 * NS_PER_S);
     assert_int64_equal(config.burst_every_ns, 8 * NS_PER_S);
     assert_int_equal(config.burst_size, 8);
@@ -96,8 +96,8 @@ static void each_fault_is_named_by_its_path(void **state)
         {"{\"path\":\"spool\",\"max_bytes\":1048576}", "\"spool\"", "config.spool"},
         {"\"path\":\"spool\"", "\"path\":\"\"", "config.spool.path"},
         {"1048576", "100", "max_bytes"},
-        {"\"block_s\":0.5", "\"block_s\":0", "block_s"},
-        {"\"block_s\":0.5", "\"block_s\":\"1\"", "block_s"},
+        {"\"block_s\":0.25", "\"block_s\":0", "block_s"},
+        {"\"block_s\":0.25", "\"block_s\":\"1\"", "block_s"},
         {"\"time_burst_size\":3", "\"time_burst_size\":99", "time_burst_size"},
         {"\"driver\":\"replay\"", "\"driver\":\"repaly\"", "drivers[0].driver"},
         {"{\"driver\":\"simulate\"}", "7", "drivers[1]"},
