@@ -115,19 +115,36 @@ static void look_at_centre(struct field *field)
     field->centre.loud_squared = rest->learnt ? loud * loud : INFINITY;
 }
 
+static struct notice_band learnt_by(const struct watch *watch)
+{
+    return (struct notice_band){.name = watch->settings.name,
+                                .unit = watch->settings.template.unit,
+                                .scale = watch->learnt_scale,
+                                .tail = &watch->tail};
+}
+
 static void tell_notices(struct field *field)
 {
     char text[NOTICE_SIZE];
     if (!field->learnt_told && field_learnt(field)) {
+        struct notice_band bands[2];
+        for (size_t b = 0; b < field->band_count; b++) {
+            bands[b] = learnt_by(&field->watches[b]);
+        }
+        enum quantity quantity = field->settings.quantity;
+        bool mains_lost =
+            !field->has_mains && (quantity == QUANTITY_MAGNETIC || quantity == QUANTITY_ELECTRIC);
         field->learnt_told = true;
-        notice_learnt(field, text);
+        notice_learnt(bands, field->band_count, mains_lost, field->settings.onsets_per_hour, text);
         outbox_notice(field->settings.outbox, field->watches[0].learnt_ns, text);
     }
     for (size_t b = 0; b < field->band_count; b++) {
-        if (field->watches[b].noise_rose) {
-            field->watches[b].noise_rose = false;
-            notice_noise_rose(field, b, text);
-            outbox_notice(field->settings.outbox, field->watches[b].learnt_ns, text);
+        struct watch *watch = &field->watches[b];
+        if (watch->noise_rose) {
+            struct notice_band band = learnt_by(watch);
+            watch->noise_rose = false;
+            notice_noise_rose(&band, text);
+            outbox_notice(field->settings.outbox, watch->learnt_ns, text);
         }
     }
 }
@@ -281,7 +298,7 @@ static void cross_gap(struct field *field, int64_t time_ns)
     if (!field->gaps_told && field->gaps >= GAPS_ODD && 2 * field->gaps > field->samples) {
         char text[NOTICE_SIZE];
         field->gaps_told = true;
-        notice_odd_rate(field, text);
+        notice_odd_rate(1e12 / (double)field->settings.period_ps, text);
         outbox_notice(field->settings.outbox, time_ns, text);
     }
 }

@@ -8,7 +8,8 @@
 #include <stdint.h>
 
 #include "collector/detect/watch.h"
-#include "collector/detect/detector.h"
+#include "common/error.h"
+#include "collector/detect/sink.h"
 #include "collector/detect/history.h"
 #include "collector/detect/mains.h"
 #include "collector/detect/outbox.h"

@@ -6,7 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "collector/detect/detector.h"
+#include "collector/detect/sink.h"
 #include "collector/detect/stay.h"
 
 #define SECOND_NS INT64_C(1000000000)

@@ -7,8 +7,6 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "collector/detect/field.h"
-
 #define AMOUNT_SIZE 64
 
 /* Three digits with a prefix where the unit takes one. */
@@ -46,60 +44,52 @@ static void append(char text[NOTICE_SIZE], const char *more)
     snprintf(text + used, NOTICE_SIZE - used, "%s", more);
 }
 
-static void append_band(const struct watch *watch, const char *what, char text[NOTICE_SIZE])
+static void append_band(const struct notice_band *band, char text[NOTICE_SIZE])
 {
     char amount[AMOUNT_SIZE];
     char part[NOTICE_SIZE];
-    format_amount(watch->learnt_scale, watch->settings.template.unit, amount);
-    snprintf(part, sizeof part, "%s %s, threshold %.1f sigma%s", what, amount, watch->trigger.high,
-             kind_text(&watch->tail));
+    format_amount(band->scale, band->unit, amount);
+    snprintf(part, sizeof part, "%s %s, threshold %.1f sigma%s",
+             band->name == BAND_MAINS ? "; mains amplitude steady to" : "noise", amount,
+             band->tail->threshold, kind_text(band->tail));
     append(text, part);
 }
 
-static void append_mains(const struct field *field, char text[NOTICE_SIZE])
-{
-    if (field->has_mains) {
-        append(text, "; ");
-        append_band(&field->watches[BAND_MAINS], "mains amplitude steady to", text);
-    } else if (field->settings.quantity == QUANTITY_MAGNETIC ||
-               field->settings.quantity == QUANTITY_ELECTRIC) {
-        append(text, "; mains can't be told apart at this rate");
-    }
-}
-
-void notice_learnt(const struct field *field, char text[NOTICE_SIZE])
+void notice_learnt(const struct notice_band *bands, size_t count, bool mains_lost,
+                   double onsets_per_hour, char text[NOTICE_SIZE])
 {
     char part[AMOUNT_SIZE + 32];
+    size_t outliers = 0;
     text[0] = '\0';
-    append_band(&field->watches[BAND_REST], "noise", text);
-    append_mains(field, text);
-    double rate = field->settings.onsets_per_hour;
-    if (rate < 1.0) {
-        snprintf(part, sizeof part, ", one false onset in %.3g h", 1.0 / rate);
+    for (size_t b = 0; b < count; b++) {
+        append_band(&bands[b], text);
+        outliers += bands[b].tail->outliers;
+    }
+    if (mains_lost) {
+        append(text, "; mains can't be told apart at this rate");
+    }
+    if (onsets_per_hour < 1.0) {
+        snprintf(part, sizeof part, ", one false onset in %.3g h", 1.0 / onsets_per_hour);
     } else {
-        snprintf(part, sizeof part, ", %.3g false onsets in 1 h", rate);
+        snprintf(part, sizeof part, ", %.3g false onsets in 1 h", onsets_per_hour);
     }
     append(text, part);
-    size_t outliers = 0;
-    for (size_t b = 0; b < field->band_count; b++) {
-        outliers += field->watches[b].tail.outliers;
-    }
     if (outliers > 0) {
         snprintf(part, sizeof part, "; the quiet spell was disturbed in %zu stretches", outliers);
         append(text, part);
     }
 }
 
-void notice_noise_rose(const struct field *field, size_t band, char text[NOTICE_SIZE])
+void notice_noise_rose(const struct notice_band *band, char text[NOTICE_SIZE])
 {
     char amount[AMOUNT_SIZE];
-    format_amount(field->watches[band].learnt_scale, field->settings.template.unit, amount);
+    format_amount(band->scale, band->unit, amount);
     snprintf(text, NOTICE_SIZE, "%s rose to %s for good: taken as usual from now on",
-             band == BAND_MAINS ? "unrest of the mains amplitude" : "noise", amount);
+             band->name == BAND_MAINS ? "unrest of the mains amplitude" : "noise", amount);
 }
 
-void notice_odd_rate(const struct field *field, char text[NOTICE_SIZE])
+void notice_odd_rate(double rate_hz, char text[NOTICE_SIZE])
 {
     snprintf(text, NOTICE_SIZE, "samples come in steps unlike the %.6g a second told: not watched",
-             1e12 / (double)field->settings.period_ps);
+             rate_hz);
 }

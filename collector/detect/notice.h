@@ -3,17 +3,28 @@
 #ifndef ROOMWAKE_COLLECTOR_DETECT_NOTICE_H
 #define ROOMWAKE_COLLECTOR_DETECT_NOTICE_H
 
+#include <stdbool.h>
 #include <stddef.h>
+
+#include "collector/detect/tail.h"
+#include "collector/model/disturbance.h"
 
 #define NOTICE_SIZE 320
 
-struct field;
+/* What a band has learnt. */
+struct notice_band {
+    enum band name;
+    const char *unit;
+    double scale;
+    const struct tail_choice *tail;
+};
 
-/* The quiet spell is over. */
-void notice_learnt(const struct field *field, char text[NOTICE_SIZE]);
-/* A louder noise was taken for usual in band `band`. */
-void notice_noise_rose(const struct field *field, size_t band, char text[NOTICE_SIZE]);
+/* The quiet spell is over. `mains_lost`: mains should be there but can't be told apart. */
+void notice_learnt(const struct notice_band *bands, size_t count, bool mains_lost,
+                   double onsets_per_hour, char text[NOTICE_SIZE]);
+/* A louder noise was taken for usual. */
+void notice_noise_rose(const struct notice_band *band, char text[NOTICE_SIZE]);
 /* Samples don't come at the rate that was told. */
-void notice_odd_rate(const struct field *field, char text[NOTICE_SIZE]);
+void notice_odd_rate(double rate_hz, char text[NOTICE_SIZE]);
 
 #endif

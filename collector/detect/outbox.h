@@ -7,7 +7,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "collector/detect/detector.h"
+#include "collector/detect/sink.h"
 
 #define OUTBOX_SIZE 32u
 
