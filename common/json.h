@@ -51,5 +51,12 @@ int json_get_array(const cJSON *object, const char *path, const char *field, con
 /* Writes `text` as a JSON string with quotes into a growing caller's buffer: see text.h. */
 struct text;
 int json_append_string(struct text *out, const char *string);
+/* A number that reads back as the same double, as short as may be; null for what is none. */
+int json_append_number(struct text *out, double value);
+/* Seconds as an exact decimal number. */
+int json_append_seconds(struct text *out, int64_t ns);
+/* RFC 3339 in quotes; the second gives null for 0. */
+int json_append_time(struct text *out, int64_t utc_ns);
+int json_append_time_or_null(struct text *out, int64_t utc_ns);
 
 #endif

@@ -13,6 +13,7 @@
 
 #include "collector/export/csv_merge.h"
 #include "collector/export/write.h"
+#include "common/timefmt.h"
 
 struct csv_export {
     struct csv_merge merge;
@@ -39,7 +40,9 @@ static int put_header(struct csv_export *run)
 
 static int put_row(struct csv_export *run)
 {
-    write_seconds(&run->text, run->time_ns);
+    char seconds[TIMEFMT_SIZE];
+    timefmt_seconds(run->time_ns, seconds);
+    (void)text_append(&run->text, seconds, strlen(seconds));
     const char *node = run->site->nodes[run->node].id;
     (void)text_append(&run->text, ",", 1);
     (void)text_append(&run->text, node, strlen(node));

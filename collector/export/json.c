@@ -6,7 +6,7 @@
 #include <stdbool.h>
 #include <string.h>
 
-#include "collector/export/json_coincidence.h"
+#include "collector/alert/coincidence_json.h"
 #include "collector/export/write.h"
 #include "common/json.h"
 
@@ -52,9 +52,9 @@ static int put_night(struct json_export *run)
     (void)text_append_format(text, ",\"site\":");
     (void)json_append_string(text, run->site->id);
     (void)text_append_format(text, ",\"start\":");
-    write_time(text, info.start_ns);
+    (void)json_append_time(text, info.start_ns);
     (void)text_append_format(text, ",\"end\":");
-    write_time_or_null(text, info.end_ns);
+    (void)json_append_time_or_null(text, info.end_ns);
     return put(run, ",\"seal\":null},\n\"nodes\":[");
 }
 
@@ -67,9 +67,9 @@ static int put_gap(void *context, const struct gap *gap)
     struct text *text = &run->text;
     (void)text_append_format(text, "%s{\"start\":", run->first ? "" : ",");
     run->first = false;
-    write_time(text, gap->start_ns);
+    (void)json_append_time(text, gap->start_ns);
     (void)text_append_format(text, ",\"end\":");
-    write_time(text, gap->end_ns);
+    (void)json_append_time(text, gap->end_ns);
     (void)text_append_format(text, ",\"reason\":");
     (void)json_append_string(text, gap->reason);
     return put(run, "}");
@@ -81,9 +81,9 @@ static void put_clock(struct json_export *run, const struct night_node_summary *
 {
     (void)text_append_format(&run->text, "\"clock\":{\"uncertainty_s\":");
     if (summary->clock_sd_ns >= 0) {
-        write_seconds(&run->text, summary->clock_sd_ns);
+        (void)json_append_seconds(&run->text, summary->clock_sd_ns);
     } else {
-        write_double(&run->text, node->clock_error_s);
+        (void)json_append_number(&run->text, node->clock_error_s);
     }
     (void)text_append_format(&run->text, "}");
 }
@@ -100,7 +100,7 @@ static int put_node(struct json_export *run, uint32_t index)
                              index > 0 ? "," : "", node->id, run->site->rooms[node->room].id);
     for (size_t axis = 0; axis < 3; axis++) {
         (void)text_append_format(text, "%s", axis > 0 ? "," : "");
-        write_double(text, node->position_m[axis]);
+        (void)json_append_number(text, node->position_m[axis]);
     }
     (void)text_append_format(text, "],");
     put_clock(run, &summary, node);
@@ -135,19 +135,19 @@ static int put_disturbance(void *context, const struct disturbance *d)
                              run->site->nodes[d->node].id);
     (void)json_append_string(text, d->quantity_text);
     (void)text_append_format(text, ",\"onset\":");
-    write_time(text, d->onset_ns);
+    (void)json_append_time(text, d->onset_ns);
     (void)text_append_format(text, ",\"onset_uncertainty_s\":");
-    write_seconds(text, disturbance_onset_sd_ns(d));
+    (void)json_append_seconds(text, disturbance_onset_sd_ns(d));
     (void)text_append_format(text, ",\"end\":");
-    write_time_or_null(text, d->end_ns);
+    (void)json_append_time_or_null(text, d->end_ns);
     (void)text_append_format(text, ",\"peak\":{\"time\":");
-    write_time(text, d->peak_ns);
+    (void)json_append_time(text, d->peak_ns);
     (void)text_append_format(text, ",\"value\":");
-    write_double(text, d->peak_value);
+    (void)json_append_number(text, d->peak_value);
     (void)text_append_format(text, ",\"unit\":");
     (void)json_append_string(text, d->unit);
     (void)text_append_format(text, "},\"score\":");
-    write_double(text, d->peak_score);
+    (void)json_append_number(text, d->peak_score);
     return put(run, "}");
 }
 
@@ -158,8 +158,9 @@ static int put_coincidence(void *context, const struct coincidence *coincidence)
         return 0;
     }
     next_entry(run);
-    json_append_coincidence(&run->text, coincidence, run->site);
-    return put(run, "");
+    (void)text_append_format(&run->text, "{");
+    coincidence_json_append(&run->text, coincidence, run->site);
+    return put(run, "}");
 }
 
 static int put_mark(void *context, const struct mark *mark)
@@ -171,9 +172,9 @@ static int put_mark(void *context, const struct mark *mark)
     struct text *text = &run->text;
     next_entry(run);
     (void)text_append_format(text, "{\"id\":%" PRId64 ",\"start\":", mark->id);
-    write_time(text, mark->start_ns);
+    (void)json_append_time(text, mark->start_ns);
     (void)text_append_format(text, ",\"end\":");
-    write_time(text, mark->end_ns);
+    (void)json_append_time(text, mark->end_ns);
     (void)text_append_format(text, ",\"room\":");
     if (mark->room[0] != '\0') {
         (void)json_append_string(text, mark->room);

@@ -1,19 +1,29 @@
-/* A coincidence as the findings' JSON has it.
- * Must never compute or round. Called by json.c and by the live alerts. */
-#include "collector/export/json_coincidence.h"
+/* A coincidence as JSON, field by field in the findings' order.
+ * Must never compute or round, nor let a NaN or a control byte into the text.
+ * Called by the alert message and the export of the findings. */
+#include "collector/alert/coincidence_json.h"
 
 #include <inttypes.h>
 
-#include "collector/export/write.h"
 #include "common/json.h"
+
+static const char *node_id(const struct site *site, uint32_t node)
+{
+    return node < site->node_count ? site->nodes[node].id : "";
+}
+
+static const char *room_id(const struct site *site, uint32_t room)
+{
+    return room < site->room_count ? site->rooms[room].id : "";
+}
 
 static void put_order(struct text *text, const struct coincidence *c, const struct site *site)
 {
     (void)text_append_format(text, ",\"first\":");
     if (c->first_known && c->order_count > 0) {
         (void)text_append_format(
-            text, "{\"node\":\"%s\",\"probability\":", site->nodes[c->order[0].node].id);
-        write_double(text, c->order[0].first_probability);
+            text, "{\"node\":\"%s\",\"probability\":", node_id(site, c->order[0].node));
+        (void)json_append_number(text, c->order[0].first_probability);
         (void)text_append_format(text, "}");
     } else {
         (void)text_append_format(text, "null");
@@ -21,10 +31,10 @@ static void put_order(struct text *text, const struct coincidence *c, const stru
     (void)text_append_format(text, ",\"order\":[");
     for (size_t i = 0; i < c->order_count; i++) {
         (void)text_append_format(text, "%s{\"node\":\"%s\",\"onset\":", i > 0 ? "," : "",
-                                 site->nodes[c->order[i].node].id);
-        write_time(text, c->order[i].onset_ns);
+                                 node_id(site, c->order[i].node));
+        (void)json_append_time(text, c->order[i].onset_ns);
         (void)text_append_format(text, ",\"uncertainty_s\":");
-        write_seconds(text, c->order[i].onset_sd_ns);
+        (void)json_append_seconds(text, c->order[i].onset_sd_ns);
         (void)text_append_format(text, "}");
     }
     (void)text_append_format(text, "]");
@@ -35,18 +45,18 @@ static void put_path(struct text *text, const struct coincidence *c, const struc
     (void)text_append_format(text, ",\"path\":[");
     for (size_t i = 0; i < c->path_count; i++) {
         (void)text_append_format(text, "%s{\"room\":\"%s\",\"time\":", i > 0 ? "," : "",
-                                 site->rooms[c->path[i].room].id);
-        write_time(text, c->path[i].time_ns);
+                                 room_id(site, c->path[i].room));
+        (void)json_append_time(text, c->path[i].time_ns);
         (void)text_append_format(text, "}");
     }
     (void)text_append_format(text, "],\"speed_m_s\":");
     if (c->speed.known) {
         (void)text_append_format(text, "{\"value\":");
-        write_double(text, c->speed.value_m_s);
+        (void)json_append_number(text, c->speed.value_m_s);
         (void)text_append_format(text, ",\"low\":");
-        write_double(text, c->speed.low_m_s);
+        (void)json_append_number(text, c->speed.low_m_s);
         (void)text_append_format(text, ",\"high\":");
-        write_double(text, c->speed.high_m_s);
+        (void)json_append_number(text, c->speed.high_m_s);
         (void)text_append_format(text, "}");
     } else {
         (void)text_append_format(text, "null");
@@ -68,9 +78,9 @@ static void put_cause(struct text *text, const struct verdict *verdict)
 static void put_chance(struct text *text, const struct coincidence *c)
 {
     (void)text_append_format(text, ",\"chance\":{\"per_night\":");
-    write_double(text, c->chance.per_night);
+    (void)json_append_number(text, c->chance.per_night);
     (void)text_append_format(text, ",\"p_value\":");
-    write_double(text, c->chance.p_value);
+    (void)json_append_number(text, c->chance.p_value);
     (void)text_append_format(
         text, ",\"method\":\"analytic\"},\"alert\":%s,\"mark\":", c->alert ? "true" : "false");
     if (c->mark_id != 0) {
@@ -80,13 +90,13 @@ static void put_chance(struct text *text, const struct coincidence *c)
     }
 }
 
-void json_append_coincidence(struct text *text, const struct coincidence *coincidence,
+void coincidence_json_append(struct text *text, const struct coincidence *coincidence,
                              const struct site *site)
 {
-    (void)text_append_format(text, "{\"id\":%" PRId64 ",\"start\":", coincidence->id);
-    write_time(text, coincidence->start_ns);
+    (void)text_append_format(text, "\"id\":%" PRId64 ",\"start\":", coincidence->id);
+    (void)json_append_time(text, coincidence->start_ns);
     (void)text_append_format(text, ",\"end\":");
-    write_time(text, coincidence->end_ns);
+    (void)json_append_time(text, coincidence->end_ns);
     (void)text_append_format(text, ",\"disturbances\":[");
     for (size_t i = 0; i < coincidence->member_count; i++) {
         (void)text_append_format(text, "%s%" PRId64, i > 0 ? "," : "", coincidence->members[i].id);
@@ -97,5 +107,4 @@ void json_append_coincidence(struct text *text, const struct coincidence *coinci
     put_path(text, coincidence, site);
     put_cause(text, &coincidence->verdict);
     put_chance(text, coincidence);
-    (void)text_append_format(text, "}");
 }
