@@ -213,7 +213,6 @@ static void learn_quantum(struct field *field, size_t a, double value)
 static void start(struct field *field, int64_t time_ns, const double *const values[], size_t i)
 {
     field->started = true;
-    field->first_ns = time_ns;
     field->learn_until_ns = time_ns + (int64_t)(field->settings.baseline_s * 1e9);
     for (size_t a = 0; a < field->settings.axes; a++) {
         field->reference[a] = values[a][i];
@@ -266,6 +265,7 @@ static void push_chunk(struct field *field, const int64_t *times, const double *
     }
     field->samples += n;
     field->last_ns = times[from + n - 1];
+    field->run_ns = field->running ? field->run_ns : times[from];
     field->running = true;
     run_bands(field);
 }
@@ -350,12 +350,13 @@ int64_t field_horizon_ns(const struct field *field, int64_t until_ns)
         return until_ns;
     }
     int64_t horizon_ns = INT64_MAX;
-    int64_t now_ns = field->done_ns == INT64_MIN ? field->first_ns : field->done_ns;
+    int64_t now_ns = field->done_ns > field->run_ns ? field->done_ns : field->run_ns;
     for (size_t b = 0; b < field->band_count; b++) {
         int64_t watch_ns = watch_horizon_ns(&field->watches[b], now_ns);
         horizon_ns = watch_ns < horizon_ns ? watch_ns : horizon_ns;
     }
-    return horizon_ns;
+    /* Nor is one picked across a gap. */
+    return horizon_ns > field->run_ns ? horizon_ns : field->run_ns;
 }
 
 bool field_learnt(const struct field *field)

@@ -54,7 +54,7 @@ struct field {
     double quantum;        /* smallest difference seen early in the quiet spell; 0: none yet */
     uint64_t samples_learnt;
     int64_t learn_until_ns;
-    int64_t first_ns;
+    int64_t run_ns;  /* of the first sample of the present run */
     int64_t last_ns; /* of the samples given */
     int64_t done_ns; /* of the samples run through the bands */
     uint64_t samples;

@@ -69,8 +69,10 @@ static void set_threshold_squared(struct watch *watch)
     watch->high_squared = high * high;
 }
 
-static void begin_quiet(struct watch *watch, uint64_t next)
+/* From the sample after `time_ns` on it may be raised; no onset is picked before that. */
+static void begin_quiet(struct watch *watch, uint64_t next, int64_t time_ns)
 {
+    watch->floor_ns = time_ns;
     watch->trigger.state = TRIGGER_QUIET;
     watch->run_start = next;
     set_threshold_squared(watch);
@@ -107,7 +109,7 @@ static void finish_learning(struct watch *watch, uint64_t next, int64_t time_ns)
     watch->trigger.low = watch->tail.release;
     watch->learnt = true;
     note_scale(watch, time_ns);
-    begin_quiet(watch, next);
+    begin_quiet(watch, next, time_ns);
 }
 
 static void read_sample(const struct watch *watch, uint64_t i, double sample[])
@@ -150,7 +152,7 @@ static void look_at_level(struct watch *watch, uint64_t i)
     if (watch->stale || vector_length(apart, watch->dims) > watch->baseline.scale) {
         baseline_move(&watch->baseline, middle);
     }
-    begin_quiet(watch, i + 1);
+    begin_quiet(watch, i + 1, watch->settings.history->times[i & watch->settings.history->mask]);
 }
 
 /* A level that came in the quiet spell and holds is where the rest of it is measured from; so is a
@@ -231,7 +233,7 @@ static void consider_staying(struct watch *watch, uint64_t i, int64_t time_ns)
         watch->noise_rose = true;
         note_scale(watch, time_ns);
     }
-    begin_quiet(watch, i + 1);
+    begin_quiet(watch, i + 1, time_ns);
 }
 
 static void take_sample(struct watch *watch, uint64_t i, int64_t time_ns)
@@ -255,7 +257,7 @@ static void take_sample(struct watch *watch, uint64_t i, int64_t time_ns)
     watch_advance(watch, i);
     if (event == TRIGGER_RETURNED) {
         watch_close(watch, watch->trigger.last_above_ns, time_ns, true);
-        begin_quiet(watch, i + 1);
+        begin_quiet(watch, i + 1, time_ns);
         return;
     }
     consider_staying(watch, i, time_ns);
@@ -345,6 +347,12 @@ void watch_resume(struct watch *watch, int64_t gap_ns)
 int64_t watch_horizon_ns(const struct watch *watch, int64_t now_ns)
 {
     const struct history *history = watch->settings.history;
+    bool deaf = watch->trigger.state == TRIGGER_LEARNING ||
+                watch->trigger.state == TRIGGER_SETTLING || watch->stage == WATCH_TOLD;
+    if (deaf) {
+        /* What comes next is raised later than this, and not picked before it may be raised. */
+        return now_ns;
+    }
     if (watch->stage == WATCH_SETTLING) {
         return watch->open.onset_ns;
     }
@@ -352,5 +360,6 @@ int64_t watch_horizon_ns(const struct watch *watch, int64_t now_ns)
     if (watch->stage == WATCH_PICKING) {
         from_ns = history->times[watch->raised & history->mask];
     }
-    return from_ns - watch->settings.pace.lookback_ns;
+    from_ns -= watch->settings.pace.lookback_ns;
+    return from_ns > watch->floor_ns ? from_ns : watch->floor_ns;
 }

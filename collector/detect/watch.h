@@ -55,6 +55,7 @@ struct watch {
     double high_squared;
     int64_t first_ns;   /* of the quiet spell; INT64_MIN before the first sample */
     uint64_t run_start; /* history index: nothing before it is looked at (gap, last disturbance) */
+    int64_t floor_ns;   /* no onset is picked at or before this */
     uint64_t start_count;
     bool stale; /* the level before the gap is not to be trusted */
     struct stay stay;
