@@ -1,6 +1,6 @@
 /* The `blocks` message: little-endian, versioned, checksummed; raw integers delta-coded.
- * Any byte string decodes to a frame or to a clear error: never a crash, never more memory than the
- * arena's cap. The bytes are drawn in DEVELOPERS.md, "The blocks message". */
+ * Any byte string decodes to a frame or to a clear error. Must never crash on one, nor take more
+ * memory than the arena's cap. The bytes are drawn in DEVELOPERS.md, "The blocks message". */
 #ifndef ROOMWAKE_COMMON_WIRE_H
 #define ROOMWAKE_COMMON_WIRE_H
 

@@ -8,7 +8,12 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "collector/night/writer.h"
+#include "collector/model/coincidence.h"
+#include "collector/model/gap.h"
+#include "collector/model/mark.h"
+#include "collector/night/frame_id.h"
+#include "common/block.h"
+#include "common/clock_fit.h"
 
 enum job_kind {
     JOB_CHANNELS,

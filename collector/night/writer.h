@@ -9,6 +9,7 @@
 #include "collector/model/coincidence.h"
 #include "collector/model/gap.h"
 #include "collector/model/mark.h"
+#include "collector/night/frame_id.h"
 #include "common/block.h"
 #include "common/clock_fit.h"
 #include "common/error.h"
@@ -28,13 +29,6 @@ struct night_settings {
     int64_t reserve_bytes;   /* stop when the disk has less; 0 takes 64 MiB */
     size_t queue_bytes;      /* what may wait in memory; 0 takes 64 MiB */
     bool reopen;             /* continue a night that was not closed (the recorder died) */
-};
-
-/* A frame is stored whole or not at all. */
-struct night_frame_id {
-    uint32_t node;
-    uint64_t boot;
-    uint64_t seq;
 };
 
 /* Called on the WRITER's thread after each commit with the frames that are now on disk, or with

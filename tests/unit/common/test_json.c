@@ -263,6 +263,44 @@ static void a_written_string_is_always_json_and_reads_back(void **state)
     text_free(&out);
 }
 
+static void a_written_number_reads_back_as_the_same_double_or_is_null(void **state)
+{
+    (void)state;
+    static const double values[] = {0.1,   1.0 / 3, -2.5e-9, 1e-9,     4.87e-12, 1e300,
+                                    1e308, 5e-324,  0,       123456.0, 1e22};
+    struct text out = {0};
+    for (size_t i = 0; i < sizeof values / sizeof values[0]; i++) {
+        text_clear(&out);
+        assert_int_equal(json_append_number(&out, values[i]), 0);
+        assert_true(strtod(out.bytes, NULL) == values[i]);
+        cJSON *tree = parsed(out.bytes);
+        assert_true(cJSON_IsNumber(tree));
+        cJSON_Delete(tree);
+    }
+    static const double none[] = {NAN, INFINITY, -INFINITY};
+    for (size_t i = 0; i < sizeof none / sizeof none[0]; i++) {
+        text_clear(&out);
+        assert_int_equal(json_append_number(&out, none[i]), 0);
+        assert_string_equal(out.bytes, "null");
+    }
+    text_free(&out);
+}
+
+static void a_written_time_is_exact_and_zero_can_be_none(void **state)
+{
+    (void)state;
+    struct text out = {0};
+    assert_int_equal(json_append_seconds(&out, 1500000001), 0);
+    assert_string_equal(out.bytes, "1.500000001");
+    text_clear(&out);
+    assert_int_equal(json_append_time(&out, 1), 0);
+    assert_string_equal(out.bytes, "\"1970-01-01T00:00:00.000000001Z\"");
+    text_clear(&out);
+    assert_int_equal(json_append_time_or_null(&out, 0), 0);
+    assert_string_equal(out.bytes, "null");
+    text_free(&out);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -279,6 +317,8 @@ int main(void)
         cmocka_unit_test(fields_missing_or_of_another_kind_are_named),
         cmocka_unit_test(whole_numbers_as_strings_are_read_to_the_last_digit_or_refused),
         cmocka_unit_test(a_written_string_is_always_json_and_reads_back),
+        cmocka_unit_test(a_written_number_reads_back_as_the_same_double_or_is_null),
+        cmocka_unit_test(a_written_time_is_exact_and_zero_can_be_none),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
