@@ -10,7 +10,7 @@
 #define EXIT_USAGE 2
 
 static const char help[] =
-    "Usage: roomwake-node --config FILE\n"
+    "usage: roomwake-node --config FILE\n"
     "\n"
     "Samples this node's sensors, keeps what it sampled until the base station has stored it,\n"
     "and agrees with it on the time. Runs until it is told to end (SIGINT, SIGTERM).\n"

@@ -21,6 +21,7 @@ struct publisher {
     enum publisher_state state;
     struct clock_fit fit;
     uint64_t told_boot;  /* an earlier boot whose hello was sent for its frames; 0 for none */
+    uint64_t out_boot;   /* of the frame that was last sent */
     uint64_t cursor;     /* the next to send */
     uint64_t window;     /* at most so many beyond the first */
     int64_t progress_ns; /* when the collector last stored more, or we last began again */
@@ -132,6 +133,13 @@ static int pass_damaged(struct publisher *publisher, const struct error *error)
     return 1;
 }
 
+/* What `stored` says of a boot forgets all earlier ones, so frames of two boots are never out at
+ * once: the tail of the earlier one may have been lost on the way. */
+static bool waits_for_earlier_boot(const struct publisher *publisher, uint64_t boot)
+{
+    return publisher->cursor > spool_first(publisher->spool) && boot != publisher->out_boot;
+}
+
 /* 1: gone on; 0: not now; -1: the link failed. */
 static int send_frame(struct publisher *publisher)
 {
@@ -142,7 +150,7 @@ static int send_frame(struct publisher *publisher)
         return pass_damaged(publisher, &error);
     }
     bool own = frame.boot == publisher->hello.boot;
-    if (own && !publisher->fit.known) {
+    if ((own && !publisher->fit.known) || waits_for_earlier_boot(publisher, frame.boot)) {
         return 0;
     }
     struct clock_fit none = {0};
@@ -159,12 +167,14 @@ static int send_frame(struct publisher *publisher)
         return -1;
     }
     publisher->read_failures = 0;
+    publisher->out_boot = frame.boot;
     publisher->cursor++;
     return 1;
 }
 
-static void begin_again(struct publisher *publisher, int64_t now_ns)
+static void begin_again(struct publisher *publisher, uint64_t window, int64_t now_ns)
 {
+    publisher->window = window;
     publisher->cursor = spool_first(publisher->spool);
     publisher->told_boot = 0;
     publisher->progress_ns = now_ns;
@@ -181,8 +191,7 @@ void publisher_pump(struct publisher *publisher, int64_t now_ns)
         publisher->progress_ns = now_ns;
     } else if (now_ns - publisher->progress_ns >= PUBLISHER_STALL_NS) {
         log_info("nothing stored for 5 s: beginning again");
-        publisher->window = WINDOW_AFTER_STALL;
-        begin_again(publisher, now_ns);
+        begin_again(publisher, WINDOW_AFTER_STALL, now_ns);
     }
     int sent = 1;
     while (sent > 0 && publisher->cursor < spool_end(publisher->spool) &&
@@ -205,8 +214,7 @@ void publisher_up(struct publisher *publisher, int64_t now_ns)
 {
     struct error error;
     set_state(publisher, PUBLISHER_WAITING);
-    publisher->window = PUBLISHER_WINDOW;
-    begin_again(publisher, now_ns);
+    begin_again(publisher, PUBLISHER_WINDOW, now_ns);
     if (send_hello(publisher, &error) ||
         publisher->link.subscribe(publisher->link.context, publisher->topics[TOPIC_STORED], 1,
                                   &error) ||
@@ -242,6 +250,10 @@ void publisher_message(struct publisher *publisher, const char *topic, const uin
         if (publisher->window > PUBLISHER_WINDOW) {
             publisher->window = PUBLISHER_WINDOW;
         }
+    } else if (publisher->cursor > before &&
+               now_ns - publisher->progress_ns >= PUBLISHER_REPEAT_NS) {
+        log_info("the collector misses frames: beginning again");
+        begin_again(publisher, WINDOW_AFTER_STALL, now_ns);
     }
     publisher_pump(publisher, now_ns);
 }

@@ -1,6 +1,6 @@
 /* The spool's frames to the broker, in order, and again until the collector has stored them.
- * Must never hold more than PUBLISHER_WINDOW frames out, and never touch a clock or a socket: time
- * comes in, messages go out through the link. Fed by node.c. */
+ * Must never hold more than PUBLISHER_WINDOW frames out, nor frames of two boots at once, and never
+ * touch a clock or a socket: time comes in, messages go out through the link. Fed by node.c. */
 #ifndef ROOMWAKE_NODE_PUBLISHER_H
 #define ROOMWAKE_NODE_PUBLISHER_H
 
@@ -14,7 +14,10 @@
 #include "node/spool.h"
 
 #define PUBLISHER_WINDOW 64u
+/* Nothing stored for so long while frames are out: they are sent again. */
 #define PUBLISHER_STALL_NS INT64_C(5000000000)
+/* So long, and the collector says once more what it said before: it misses them. */
+#define PUBLISHER_REPEAT_NS INT64_C(1000000000)
 
 /* The way to the broker, as mqtt_uv offers it. */
 struct publisher_link {

@@ -348,6 +348,9 @@ void intake_take_frame(struct intake *intake, struct intake_node *node, const ui
         intake->counts.ahead++;
         intake_say(intake, &node->said_ahead, node->index, "blocks",
                    "refused: an earlier frame is missing and comes first");
+        if (intake->settings.ack) {
+            ack_repeat(intake->settings.ack, node->index);
+        }
         return;
     }
     passage.list = find_list(intake, node, frame.boot);
