@@ -36,7 +36,8 @@ int64_t clock_exchange_delay_ns(const struct clock_exchange *exchange);
 
 #define CLOCK_FITTER_POINTS 64
 
-/* Keeps the best exchange of each burst over a sliding span. Caller-owned; fields are private. */
+/* Keeps the best of each burst over a sliding span: the question that took least and the answer
+ * that took least, which need not be of one exchange. Caller-owned; fields are private. */
 struct clock_fitter {
     struct clock_exchange best[CLOCK_FITTER_POINTS];
     size_t count;
@@ -47,11 +48,20 @@ struct clock_fitter {
 /* span_ns: how far back exchanges count. growth_ppb: how far a crystal may be off before the rate
  * is known (100000 = 100 ppm). */
 void clock_fitter_init(struct clock_fitter *fitter, int64_t span_ns, int64_t growth_ppb);
-/* Takes the exchanges of one burst: the one with the least delay is kept. Exchanges with a delay
- * below zero or above 10 s are ignored. Returns whether one was kept. */
+/* Takes the exchanges of one burst. Exchanges with a delay below zero or above 10 s are ignored.
+ * Returns whether one was kept. */
 bool clock_fitter_add_burst(struct clock_fitter *fitter, const struct clock_exchange *exchanges,
                             size_t count);
-/* The line as of node time now_node_ns; known = false before the first exchange. */
+/* The best of the last burst; NULL before the first. */
+const struct clock_exchange *clock_fitter_last(const struct clock_fitter *fitter);
+
+/* What the 99 % bound is in the stated uncertainty: 2.58 sigma, as for a normal error. */
+#define CLOCK_FIT_BOUND_PERCENT 258
+
+/* The line as of node time now_node_ns; known = false before the first exchange. Its uncertainty is
+ * made of the best round trip (half of it bounds what uneven ways may hide, taken as evenly
+ * spread), the delays above it, the scatter of the stamps, the age, and the wander of a crystal in
+ * a room whose temperature changes; its growth holds for an hour. In clock_line.c. */
 void clock_fitter_line(const struct clock_fitter *fitter, int64_t now_node_ns,
                        struct clock_fit *fit);
 

@@ -20,7 +20,8 @@
 #define QUICK_PAUSE_NS INT64_C(500000000)
 #define QUICK_BURSTS 3
 #define LOOK_UP_AGAIN_NS INT64_C(2000000000)
-#define FIT_SPAN_NS INT64_C(900000000000)
+/* As long as the base station may be away without the rate being forgotten. */
+#define FIT_SPAN_NS INT64_C(7200000000000)
 #define CRYSTAL_PPB 100000 /* a board's crystal is within 100 ppm: common practice, no source */
 
 enum state { IDLE, LOOKING_UP, SENDING, LISTENING, PAUSING, STOPPED };
