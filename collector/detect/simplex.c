@@ -8,7 +8,8 @@
 
 #define CORNERS (SIMPLEX_DIMS + 1)
 #define STEPS_MAX 400
-#define COST_TOLERANCE 1e-10
+/* Of a log likelihood: a thousandth of a standard deviation is more than any threshold needs. */
+#define COST_TOLERANCE 1e-6
 
 struct simplex {
     double (*cost)(const void *context, const double point[SIMPLEX_DIMS]);

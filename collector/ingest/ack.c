@@ -27,6 +27,7 @@ struct told {
     bool due;
     bool ever;
     uint64_t last_ms;
+    uint64_t last_seq; /* what was last published */
 };
 
 struct ack {
@@ -133,7 +134,8 @@ static void publish_due(struct ack *ack, bool at_once)
         if (!told->due || told->seq == 0) {
             continue;
         }
-        bool too_soon = !at_once && told->ever && now - told->last_ms < ACK_EVERY_MS;
+        bool too_soon = !at_once && told->ever && now - told->last_ms < ACK_EVERY_MS &&
+                        told->seq < told->last_seq + ACK_FRAMES;
         if (too_soon || publish_one(ack, node, told)) {
             rest = true;
             continue;
@@ -141,6 +143,7 @@ static void publish_due(struct ack *ack, bool at_once)
         told->due = false;
         told->ever = true;
         told->last_ms = now;
+        told->last_seq = told->seq;
     }
     if (rest && !uv_is_closing((uv_handle_t *)&ack->timer) &&
         !uv_is_active((uv_handle_t *)&ack->timer)) {
@@ -168,6 +171,7 @@ void ack_begin_boot(struct ack *ack, uint32_t node, uint64_t boot)
     if (told->boot != boot) {
         told->boot = boot;
         told->seq = 0;
+        told->last_seq = 0;
         told->due = false;
     }
 }

@@ -4,8 +4,9 @@
 
 #include <stdlib.h>
 
-/* Who puts beyond this part of the queue wakes the writer before its time. */
-#define WAKE_PART 4
+/* Findings, marks and gaps are few and nobody sends them again: they may take this many times the
+ * room that frames may. */
+#define ROOM_BEYOND_FRAMES 2
 
 int writer_out_of_memory(struct error *error)
 {
@@ -15,7 +16,8 @@ int writer_out_of_memory(struct error *error)
 int writer_add_locked(struct night_writer *writer, struct job *job, struct error *error)
 {
     size_t waiting = writer->queue.bytes + writer->held_bytes;
-    if (waiting > 0 && waiting + job->size > writer->queue_bytes) {
+    size_t most = writer->queue_bytes * (job->kind == JOB_FRAME ? 1 : ROOM_BEYOND_FRAMES);
+    if (waiting > 0 && waiting + job->size > most) {
         free(job);
         return error_set(error, ERROR_FULL, "night: %zu KiB wait to be written", waiting >> 10);
     }
@@ -26,11 +28,12 @@ int writer_add_locked(struct night_writer *writer, struct job *job, struct error
 void writer_queue_job(struct night_writer *writer, struct job *job)
 {
     bool first = !writer->queue.head;
+    bool enough = writer->queue.bytes < WRITER_COMMIT_BYTES;
     job_queue_add(&writer->queue, job);
     writer->jobs_put++;
+    enough = enough && writer->queue.bytes >= WRITER_COMMIT_BYTES;
     /* While a batch is being written, or waits for the disk, the writer needs no waking. */
-    if (writer->held_bytes == 0 &&
-        (first || writer->queue.bytes > writer->queue_bytes / WAKE_PART)) {
+    if (writer->held_bytes == 0 && (first || enough)) {
         uv_cond_signal(&writer->work);
     }
 }

@@ -131,9 +131,12 @@ static bool gather(struct night_writer *writer, bool failed)
     while (!writer->stop && !writer->queue.head && !writer->batch.head) {
         uv_cond_wait(&writer->work, &writer->lock);
     }
-    if (!writer->stop && writer->hurried == 0) {
-        (void)uv_cond_timedwait(&writer->work, &writer->lock,
-                                failed ? PAUSE_NS : writer->commit_every_ns);
+    uint64_t now_ns = uv_hrtime();
+    const uint64_t until_ns = now_ns + (failed ? PAUSE_NS : writer->commit_every_ns);
+    while (!writer->stop && writer->hurried == 0 && now_ns < until_ns &&
+           (failed || writer->queue.bytes < WRITER_COMMIT_BYTES)) {
+        (void)uv_cond_timedwait(&writer->work, &writer->lock, until_ns - now_ns);
+        now_ns = uv_hrtime();
     }
     bool go_on = !writer->stop;
     if (go_on) {

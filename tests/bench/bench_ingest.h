@@ -8,7 +8,7 @@
 #include <stdint.h>
 
 #define BENCH_CHANNELS 5
-#define BENCH_RATE_HZ 200
+#define BENCH_RATE_HZ 1000
 #define BENCH_NODES_MAX 128
 #define BENCH_PATH_SIZE 256
 #define BENCH_BOOT UINT64_C(0x1234)
@@ -30,6 +30,7 @@ struct bench_message {
 struct bench {
     char folder[BENCH_PATH_SIZE];
     int port;
+    const char *site; /* in the topics */
     int seconds;
     size_t node_count;
     int block_samples;              /* a channel and message */
@@ -43,8 +44,8 @@ struct bench {
 int bench_encode(struct bench *bench);
 void bench_free(struct bench *bench);
 /* Publishes all, QoS 1, at most a window beyond what each node's `stored` says; returns when all
- * are stored. */
-int bench_publish(struct bench *bench);
+ * are stored. *start_ns: when the first left. */
+int bench_publish(struct bench *bench, int64_t *start_ns);
 /* Subscribes until SIGTERM, tells `stored` for each message taken; rows: decodes each and stores
  * one row a sample, `stored` after each commit. Returns the exit code. */
 int bench_subscribe(const struct bench *bench, bool rows);

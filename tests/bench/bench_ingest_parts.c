@@ -22,7 +22,7 @@
 #define BYTES_MAX (256u * 1024u)
 #define STORED_EVERY 16u
 #define COMMIT_EVERY_NS INT64_C(200000000)
-#define DEADLINE_NS (INT64_C(300) * NS_PER_S)
+#define DEADLINE_NS (INT64_C(60) * NS_PER_S)
 #define HUM_COUNTS 40.0
 
 const struct bench_channel bench_channels[BENCH_CHANNELS] = {
@@ -174,7 +174,7 @@ static struct mosquitto *connect_to(const struct bench *bench, const char *id, v
     return NULL;
 }
 
-static void say_hello(struct mosquitto *mosq, size_t node)
+static void say_hello(struct mosquitto *mosq, const struct bench *bench, size_t node)
 {
     struct message_hello hello = {.boot = BENCH_BOOT, .channel_count = BENCH_CHANNELS};
     struct error error;
@@ -188,7 +188,7 @@ static void say_hello(struct mosquitto *mosq, size_t node)
                             &hello.channels[c].step, &error);
     }
     (void)snprintf(name, sizeof name, "n%zu", node);
-    topic_format(TOPIC_HELLO, "bench", name, topic);
+    topic_format(TOPIC_HELLO, bench->site, name, topic);
     if (message_hello_write(&hello, &json) == 0) {
         (void)mosquitto_publish(mosq, NULL, topic, (int)json.length, json.bytes, 1, true);
     }
@@ -207,26 +207,14 @@ static bool send_some(struct publisher *publisher, struct mosquitto *mosq, size_
             return false;
         }
         (void)snprintf(name, sizeof name, "n%" PRIu32, message->node);
-        topic_format(TOPIC_BLOCKS, "bench", name, topic);
+        topic_format(TOPIC_BLOCKS, bench->site, name, topic);
         (void)mosquitto_publish(mosq, NULL, topic, (int)message->length, message->bytes, 1, false);
         (*next)++;
     }
     return *next == bench->message_count;
 }
 
-/* The subscribers' `stored` of an earlier run must not count. */
-static void clear_stored(struct mosquitto *mosq, const struct bench *bench)
-{
-    char topic[TOPIC_SIZE];
-    char name[IDENT_SIZE];
-    for (size_t node = 0; node < bench->node_count; node++) {
-        (void)snprintf(name, sizeof name, "n%zu", node);
-        topic_format(TOPIC_STORED, "bench", name, topic);
-        (void)mosquitto_publish(mosq, NULL, topic, 0, NULL, 1, true);
-    }
-}
-
-int bench_publish(struct bench *bench)
+int bench_publish(struct bench *bench, int64_t *start_ns)
 {
     const struct clock_source clock = clock_system();
     struct publisher publisher = {.bench = bench};
@@ -239,19 +227,16 @@ int bench_publish(struct bench *bench)
     (void)sleep(1); /* the subscriber's start is not what is measured */
     mosquitto_message_callback_set(mosq, on_stored);
     for (size_t node = 0; node < bench->node_count; node++) {
-        say_hello(mosq, node);
+        say_hello(mosq, bench, node);
     }
-    topic_format_filter(TOPIC_STORED, "bench", filter);
+    topic_format_filter(TOPIC_STORED, bench->site, filter);
     (void)mosquitto_subscribe(mosq, NULL, filter, 1);
-    int64_t deadline_ns = clock.mono_ns(clock.context) + DEADLINE_NS;
+    *start_ns = clock.mono_ns(clock.context);
+    int64_t deadline_ns = *start_ns + DEADLINE_NS;
     while (publisher.all_stored < bench->message_count &&
            clock.mono_ns(clock.context) < deadline_ns) {
         bool sent = send_some(&publisher, mosq, &next);
         (void)mosquitto_loop(mosq, sent ? 10 : 1, 64);
-    }
-    clear_stored(mosq, bench);
-    for (int i = 0; i < 20; i++) {
-        (void)mosquitto_loop(mosq, 5, 64);
     }
     (void)mosquitto_disconnect(mosq);
     mosquitto_destroy(mosq);
@@ -280,7 +265,7 @@ static void tell(struct subscriber *subscriber, size_t node)
         return;
     }
     (void)snprintf(name, sizeof name, "n%zu", node);
-    topic_format(TOPIC_STORED, "bench", name, topic);
+    topic_format(TOPIC_STORED, subscriber->bench->site, name, topic);
     if (message_stored_write(&stored, &json) == 0) {
         (void)mosquitto_publish(subscriber->mosq, NULL, topic, (int)json.length, json.bytes, 1,
                                 true);
@@ -379,7 +364,7 @@ int bench_subscribe(const struct bench *bench, bool rows)
         return 1;
     }
     char filter[TOPIC_SIZE];
-    topic_format_filter(TOPIC_BLOCKS, "bench", filter);
+    topic_format_filter(TOPIC_BLOCKS, bench->site, filter);
     mosquitto_message_callback_set(subscriber.mosq, on_blocks);
     (void)mosquitto_subscribe(subscriber.mosq, NULL, filter, 1);
     while (!over) {
