@@ -61,7 +61,27 @@ static void put_path(struct text *text, const struct coincidence *c, const struc
     } else {
         (void)text_append_format(text, "null");
     }
-    (void)text_append_format(text, ",\"source\":null");
+}
+
+static void put_source(struct text *text, const struct source *source)
+{
+    if (!source->known) {
+        (void)text_append_format(text, ",\"source\":null");
+        return;
+    }
+    (void)text_append_format(text, ",\"source\":{\"x_m\":");
+    (void)json_append_number(text, source->x_m);
+    (void)text_append_format(text, ",\"y_m\":");
+    (void)json_append_number(text, source->y_m);
+    (void)text_append_format(text, ",\"sd_m\":");
+    (void)json_append_number(text, source->sd_m);
+    (void)text_append_format(text, ",\"ellipse\":{\"major_m\":");
+    (void)json_append_number(text, source->major_m);
+    (void)text_append_format(text, ",\"minor_m\":");
+    (void)json_append_number(text, source->minor_m);
+    (void)text_append_format(text, ",\"major_deg\":");
+    (void)json_append_number(text, source->major_deg);
+    (void)text_append_format(text, "}}");
 }
 
 static void put_cause(struct text *text, const struct verdict *verdict)
@@ -81,8 +101,8 @@ static void put_chance(struct text *text, const struct coincidence *c)
     (void)json_append_number(text, c->chance.per_night);
     (void)text_append_format(text, ",\"p_value\":");
     (void)json_append_number(text, c->chance.p_value);
-    (void)text_append_format(
-        text, ",\"method\":\"analytic\"},\"alert\":%s,\"mark\":", c->alert ? "true" : "false");
+    (void)text_append_format(text, ",\"method\":\"%s\"},\"alert\":%s,\"mark\":",
+                             chance_method_text(c->chance.method), c->alert ? "true" : "false");
     if (c->mark_id != 0) {
         (void)text_append_format(text, "%" PRId64, c->mark_id);
     } else {
@@ -105,6 +125,7 @@ void coincidence_json_append(struct text *text, const struct coincidence *coinci
                              coincidence->witness_count, coincidence_kind_text(coincidence->kind));
     put_order(text, coincidence, site);
     put_path(text, coincidence, site);
+    put_source(text, &coincidence->source);
     put_cause(text, &coincidence->verdict);
     put_chance(text, coincidence);
 }

@@ -61,9 +61,31 @@ struct verdict {
                 [COINCIDENCE_REASON_SIZE]; /* each test's numbers in words */
 };
 
+enum chance_method {
+    CHANCE_ANALYTIC,    /* from the nodes' rates, while the night goes on */
+    CHANCE_TIME_SLIDES, /* from the night's own onsets, shifted against each other, at its end */
+};
+const char *chance_method_text(enum chance_method method);
+
+/* Analytic: per_night counts what is of this kind with as many nodes, p_value = 1 -
+ * exp(-per_night). Time slides: per_night counts what ranks at or above it, p_value is the part of
+ * recordings like this one (of its own length) that chance alone gives at least one such: (1 + n) /
+ * (1 + N). */
 struct chance {
-    double per_night; /* expected number like it in CHANCE_NIGHT_S by accident */
-    double p_value;   /* 1 - exp(-per_night) */
+    double per_night; /* expected number in CHANCE_NIGHT_S by accident */
+    double p_value;
+    enum chance_method method;
+};
+
+/* Where it came from, in the plan of the site. Its error ellipse has the half axes of one sigma. */
+struct source {
+    bool known;
+    double x_m;
+    double y_m;
+    double sd_m; /* root of the sum of both variances */
+    double major_m;
+    double minor_m;
+    double major_deg; /* direction of the major axis, from x towards y, -90 to 90 */
 };
 
 struct coincidence {
@@ -84,6 +106,7 @@ struct coincidence {
     size_t path_count;
     struct path_step path[COINCIDENCE_MEMBERS_MAX];
     struct speed speed;
+    struct source source;
     struct verdict verdict;
     struct chance chance;
     int64_t mark_id; /* the mark that covers it; 0 for none */

@@ -45,7 +45,11 @@ struct disturbance {
     double
         mains_before; /* mains amplitude before and after, in the unit; NaN where not measurable */
     double mains_after;
-    bool one_sample; /* above the threshold for a single sample only */
+    /* Deviation at the peak along the node's own axes, in the unit; all 0 where it was not measured
+     * (fewer than three axes). */
+    double peak_axes[3];
+    double repeat_hz; /* rate at which it repeats itself, as a radio's frames do; 0: not measured */
+    bool one_sample;  /* above the threshold for a single sample only */
     bool clipped;
     bool returned; /* it came back by itself; false: cut short by a gap or the end */
 };

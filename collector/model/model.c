@@ -24,6 +24,11 @@ const char *cause_text(enum cause_kind cause)
     return cause < CAUSE_COUNT ? texts[cause] : "unexplained";
 }
 
+const char *chance_method_text(enum chance_method method)
+{
+    return method == CHANCE_TIME_SLIDES ? "time-slides" : "analytic";
+}
+
 const char *coincidence_kind_text(enum coincidence_kind kind)
 {
     return kind == COINCIDENCE_TRAVELLING ? "travelling" : "prompt";

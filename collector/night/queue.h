@@ -24,6 +24,7 @@ enum job_kind {
     JOB_ANALYSIS,
     JOB_DISTURBANCE,
     JOB_COINCIDENCE,
+    JOB_CHANCE,
     JOB_ALERT,
     JOB_NOTICE,
     JOB_STATE,
@@ -63,6 +64,11 @@ struct job_analysis {
     char *why;
 };
 
+struct job_chance {
+    int64_t coincidence_id;
+    struct chance chance;
+};
+
 /* Alerts, notices, states and log lines: whose, when, and words. */
 struct job_note {
     uint32_t node;
@@ -86,6 +92,7 @@ struct job {
         struct job_analysis analysis_row;
         struct disturbance disturbance;
         struct coincidence *coincidence;
+        struct job_chance chance;
         struct job_note note;
     };
 };

@@ -49,11 +49,37 @@ static int get_cause(struct coincidence_reading *reading, const char *text)
     return unknown(reading, "cause", text);
 }
 
+static int get_method(struct coincidence_reading *reading, const char *text)
+{
+    struct chance *chance = &reading->coincidence->chance;
+    for (int method = CHANCE_ANALYTIC; method <= CHANCE_TIME_SLIDES; method++) {
+        if (strcmp(text, chance_method_text((enum chance_method)method)) == 0) {
+            chance->method = (enum chance_method)method;
+            return 0;
+        }
+    }
+    return unknown(reading, "chance method", text);
+}
+
+static void get_source(struct sql_columns *row, struct source *source)
+{
+    source->known = sqlite3_column_type(row->statement, row->next) != SQLITE_NULL;
+    if (source->known) {
+        source->x_m = sql_get_real(row);
+        source->y_m = sql_get_real(row);
+        source->sd_m = sql_get_real(row);
+        source->major_m = sql_get_real(row);
+        source->minor_m = sql_get_real(row);
+        source->major_deg = sql_get_real(row);
+    }
+}
+
 /* The columns in the order of the table. */
 static int get_row(struct coincidence_reading *reading, struct sql_columns *row)
 {
     struct coincidence *c = reading->coincidence;
     char text[32];
+    char method[32];
     memset(c, 0, sizeof *c);
     c->id = sql_get_int(row);
     sql_get_text(row, text, sizeof text);
@@ -79,10 +105,12 @@ static int get_row(struct coincidence_reading *reading, struct sql_columns *row)
     sql_get_text(row, text, sizeof text);
     c->chance.per_night = sql_get_real(row);
     c->chance.p_value = sql_get_real(row);
+    sql_get_text(row, method, sizeof method);
     c->mark_id = sql_get_int(row);
     c->final = sql_get_int(row) != 0;
     c->alert = sql_get_int(row) != 0;
-    return get_cause(reading, text);
+    get_source(row, &c->source);
+    return get_method(reading, method) != 0 ? -1 : get_cause(reading, text);
 }
 
 /* Runs one of the lists for the current coincidence; `take` gets each row while there is room. */
@@ -166,7 +194,9 @@ static int prepare(struct coincidence_reading *reading, sqlite3_stmt **rows)
     static const char row_sql[] =
         "SELECT id, kind, start_ns, end_ns, dropped_members, witnesses, nodes, control,"
         " first_known, together, speed_m_s, speed_low_m_s, speed_high_m_s, cause,"
-        " chance_per_night, p_value, mark, final, alert FROM coincidence WHERE analysis=?"
+        " chance_per_night, p_value, chance_method, mark, final, alert, source_x_m, source_y_m,"
+        " source_sd_m, source_major_m, source_minor_m, source_major_deg"
+        " FROM coincidence WHERE analysis=?"
         " ORDER BY id";
     static const char member_sql[] = "SELECT " READER_DISTURBANCE_COLUMNS
                                      " FROM coincidence_member AS m LEFT JOIN disturbance AS d"

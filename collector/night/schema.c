@@ -80,14 +80,17 @@ static const char *const tables_of_findings =
     "  peak_score REAL, baseline_value REAL, baseline_scale REAL, threshold REAL,\n"
     "  settle_peak_score REAL, settle_step REAL, mains_before REAL, mains_after REAL,\n"
     "  one_sample INTEGER NOT NULL, clipped INTEGER NOT NULL, returned INTEGER NOT NULL,\n"
+    "  peak_axis_x REAL, peak_axis_y REAL, peak_axis_z REAL, repeat_hz REAL,\n"
     "  PRIMARY KEY (analysis, id)) STRICT, WITHOUT ROWID;\n"
     "CREATE TABLE coincidence (analysis INTEGER NOT NULL REFERENCES analysis,\n"
     "  id INTEGER NOT NULL, kind TEXT NOT NULL, start_ns INTEGER NOT NULL,\n"
     "  end_ns INTEGER NOT NULL, dropped_members INTEGER NOT NULL, witnesses INTEGER NOT NULL,\n"
     "  nodes INTEGER NOT NULL, control INTEGER NOT NULL, first_known INTEGER NOT NULL,\n"
     "  together INTEGER NOT NULL, speed_m_s REAL, speed_low_m_s REAL, speed_high_m_s REAL,\n"
-    "  cause TEXT NOT NULL, chance_per_night REAL, p_value REAL,\n"
+    "  cause TEXT NOT NULL, chance_per_night REAL, p_value REAL, chance_method TEXT NOT NULL,\n"
     "  mark INTEGER REFERENCES mark, final INTEGER NOT NULL, alert INTEGER NOT NULL,\n"
+    "  source_x_m REAL, source_y_m REAL, source_sd_m REAL /* NULL: not told */,\n"
+    "  source_major_m REAL, source_minor_m REAL, source_major_deg REAL,\n"
     "  PRIMARY KEY (analysis, id)) STRICT, WITHOUT ROWID;\n"
     "CREATE TABLE coincidence_member (analysis INTEGER NOT NULL, coincidence INTEGER NOT NULL,\n"
     "  place INTEGER NOT NULL, disturbance INTEGER NOT NULL,\n"
@@ -156,8 +159,12 @@ int schema_check(sqlite3 *db, struct error *error)
                          "made by a newer Roomwake (night version %d, this program reads %d)",
                          (int)version, SCHEMA_VERSION);
     }
-    if (version < 1) {
-        return error_set(error, ERROR_FORMAT, "not a night: version %d", (int)version);
+    if (version < SCHEMA_VERSION) {
+        return error_set(error, ERROR_FORMAT,
+                         version < 1 ? "not a night: version %d"
+                                     : "night version %d: export it with the Roomwake that made it"
+                                       " and import it again",
+                         (int)version);
     }
     return 0;
 }

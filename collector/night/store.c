@@ -38,12 +38,14 @@ static const char *const texts[STORE_SQL_COUNT] = {
         " false_onsets_per_hour, alert_limit_per_night, order_confidence)"
         " VALUES(?, ?, '" ROOMWAKE_VERSION "', 0, ?, ?, ?, ?, ?)",
     [STORE_DISTURBANCE] = "INSERT OR REPLACE INTO disturbance VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?,"
-                          " ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                          " ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     [STORE_MEMBER_DISTURBANCE] =
         "INSERT INTO disturbance VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?,"
-        " ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+        " ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
     [STORE_COINCIDENCE] = "INSERT OR REPLACE INTO coincidence VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?,"
-                          " ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                          " ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    [STORE_CHANCE] = "UPDATE coincidence SET chance_per_night=?, p_value=?, chance_method=?"
+                     " WHERE analysis=? AND id=?",
     [STORE_MEMBER] = "INSERT INTO coincidence_member VALUES(?, ?, ?, ?)",
     [STORE_ORDER] = "INSERT INTO coincidence_order VALUES(?, ?, ?, ?, ?, ?, ?)",
     [STORE_PATH] = "INSERT INTO coincidence_path VALUES(?, ?, ?, ?, ?)",
@@ -255,6 +257,8 @@ int store_apply(struct store *store, const struct job *job, struct error *error)
         return store_disturbance(store, job->analysis, STORE_DISTURBANCE, &job->disturbance, error);
     case JOB_COINCIDENCE:
         return store_coincidence(store, job->analysis, job->coincidence, error);
+    case JOB_CHANCE:
+        return store_chance(store, job->analysis, &job->chance, error);
     case JOB_ALERT:
         return store_note(store, job, STORE_ALERT, error);
     case JOB_NOTICE:

@@ -26,6 +26,7 @@ enum store_sql {
     STORE_DISTURBANCE,
     STORE_MEMBER_DISTURBANCE,
     STORE_COINCIDENCE,
+    STORE_CHANCE,
     STORE_MEMBER,
     STORE_ORDER,
     STORE_PATH,
@@ -92,6 +93,8 @@ int store_disturbance(struct store *store, int analysis, enum store_sql which,
                       const struct disturbance *disturbance, struct error *error);
 int store_coincidence(struct store *store, int analysis, const struct coincidence *coincidence,
                       struct error *error);
+int store_chance(struct store *store, int analysis, const struct job_chance *row,
+                 struct error *error);
 
 /* Keeps a channel's description by its id. */
 int store_remember_channel(struct store *store, int64_t id, const struct channel *channel,

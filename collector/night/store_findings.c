@@ -54,7 +54,22 @@ int store_disturbance(struct store *store, int analysis, enum store_sql which,
     sql_put_int(&args, d->one_sample);
     sql_put_int(&args, d->clipped);
     sql_put_int(&args, d->returned);
+    for (size_t axis = 0; axis < 3; axis++) {
+        sql_put_real(&args, d->peak_axes[axis]);
+    }
+    sql_put_real(&args, d->repeat_hz);
     return sql_run(&args, error);
+}
+
+static void put_known(struct sql_args *args, bool known, const double *values, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (known) {
+            sql_put_real(args, values[i]);
+        } else {
+            sql_put_null(args);
+        }
+    }
 }
 
 static int store_coincidence_row(struct store *store, int analysis, const struct coincidence *c,
@@ -75,18 +90,12 @@ static int store_coincidence_row(struct store *store, int analysis, const struct
     sql_put_int(&args, c->control_took_part);
     sql_put_int(&args, c->first_known);
     sql_put_int(&args, c->together);
-    if (c->speed.known) {
-        sql_put_real(&args, c->speed.value_m_s);
-        sql_put_real(&args, c->speed.low_m_s);
-        sql_put_real(&args, c->speed.high_m_s);
-    } else {
-        sql_put_null(&args);
-        sql_put_null(&args);
-        sql_put_null(&args);
-    }
+    const double speeds[] = {c->speed.value_m_s, c->speed.low_m_s, c->speed.high_m_s};
+    put_known(&args, c->speed.known, speeds, 3);
     sql_put_text(&args, cause_text(c->verdict.cause));
     sql_put_real(&args, c->chance.per_night);
     sql_put_real(&args, c->chance.p_value);
+    sql_put_text(&args, chance_method_text(c->chance.method));
     if (c->mark_id != 0) {
         sql_put_int(&args, c->mark_id);
     } else {
@@ -94,6 +103,24 @@ static int store_coincidence_row(struct store *store, int analysis, const struct
     }
     sql_put_int(&args, c->final);
     sql_put_int(&args, c->alert);
+    const double place[] = {c->source.x_m,     c->source.y_m,     c->source.sd_m,
+                            c->source.major_m, c->source.minor_m, c->source.major_deg};
+    put_known(&args, c->source.known, place, 6);
+    return sql_run(&args, error);
+}
+
+int store_chance(struct store *store, int analysis, const struct job_chance *row,
+                 struct error *error)
+{
+    struct sql_args args = sql_args(store_statement(store, STORE_CHANCE, error));
+    if (!args.statement) {
+        return -1;
+    }
+    sql_put_real(&args, row->chance.per_night);
+    sql_put_real(&args, row->chance.p_value);
+    sql_put_text(&args, chance_method_text(row->chance.method));
+    sql_put_int(&args, analysis);
+    sql_put_int(&args, row->coincidence_id);
     return sql_run(&args, error);
 }
 

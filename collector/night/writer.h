@@ -68,6 +68,9 @@ int night_put_disturbance(struct night_writer *writer, int analysis,
                           const struct disturbance *disturbance, struct error *error);
 int night_put_coincidence(struct night_writer *writer, int analysis,
                           const struct coincidence *coincidence, struct error *error);
+/* Another chance for a coincidence that was put before; the rest of it stays. */
+int night_put_chance(struct night_writer *writer, int analysis, int64_t coincidence_id,
+                     const struct chance *chance, struct error *error);
 int night_put_alert(struct night_writer *writer, int analysis, int64_t coincidence_id,
                     int64_t time_ns, const char *text, struct error *error);
 int night_put_notice(struct night_writer *writer, int analysis, uint32_t node, const char *quantity,

@@ -111,6 +111,20 @@ int night_put_coincidence(struct night_writer *writer, int analysis,
     return writer_add(writer, job, error);
 }
 
+int night_put_chance(struct night_writer *writer, int analysis, int64_t coincidence_id,
+                     const struct chance *chance, struct error *error)
+{
+    if (writer_check_analysis(writer, analysis, error) != 0) {
+        return -1;
+    }
+    struct job *job = job_new(JOB_CHANCE, 0);
+    if (job) {
+        job->analysis = analysis;
+        job->chance = (struct job_chance){coincidence_id, *chance};
+    }
+    return writer_add(writer, job, error);
+}
+
 /* A job of words; `label` may be NULL. */
 static struct job *note_job(enum job_kind kind, int64_t time_ns, const char *label,
                             const char *text)

@@ -63,10 +63,11 @@ static void put_findings(struct night_writer *writer)
     c->path_count = 1;
     c->path[0] = (struct path_step){1, FIXTURE_START_NS + 1};
     c->speed = (struct speed){true, 1.25, 0.5, INFINITY};
+    c->source = (struct source){true, 1.5, 2.0, 0.5, 0.4, 0.3, 30.0};
     c->verdict.cause = CAUSE_PERSON_WALKING;
     c->verdict.reason_count = 1;
     (void)snprintf(c->verdict.reasons[0], COINCIDENCE_REASON_SIZE, "\"slow\"\n\x01 1.25 m/s");
-    c->chance = (struct chance){0.001, 1 - exp(-0.001)};
+    c->chance = (struct chance){0.001, 1 - exp(-0.001), CHANCE_TIME_SLIDES};
     c->alert = true;
     fixture_check(night_put_coincidence(writer, 1, c, &error), &error);
     memset(c, 0, sizeof *c);
@@ -134,11 +135,13 @@ static void the_document_is_the_contracts_to_the_letter(void **state)
         "\"uncertainty_s\":0.005},{\"node\":\"n1\",\"onset\":\"2023-11-14T22:13:20.000000002Z\","
         "\"uncertainty_s\":0.005}],"
         "\"path\":[{\"room\":\"kitchen\",\"time\":\"2023-11-14T22:13:20.000000001Z\"}],"
-        "\"speed_m_s\":{\"value\":1.25,\"low\":0.5,\"high\":null},\"source\":null,"
+        "\"speed_m_s\":{\"value\":1.25,\"low\":0.5,\"high\":null},"
+        "\"source\":{\"x_m\":1.5,\"y_m\":2,\"sd_m\":0.5,"
+        "\"ellipse\":{\"major_m\":0.4,\"minor_m\":0.3,\"major_deg\":30}},"
         "\"cause\":{\"verdict\":\"person-walking\","
         "\"reasons\":[\"\\\"slow\\\"\\n\\u0001 1.25 m/s\"]},"
         "\"chance\":{\"per_night\":0.001,\"p_value\":0.000999500166624978,"
-        "\"method\":\"analytic\"},\"alert\":true,\"mark\":null},\n"
+        "\"method\":\"time-slides\"},\"alert\":true,\"mark\":null},\n"
         "{\"id\":2,\"start\":\"2023-11-14T22:15:00.000000000Z\","
         "\"end\":\"2023-11-14T22:15:00.000000000Z\",\"disturbances\":[],\"witnesses\":0,"
         "\"kind\":\"prompt\",\"first\":null,\"order\":[],\"path\":[],\"speed_m_s\":null,"

@@ -192,6 +192,8 @@ static struct coincidence *full_coincidence(int64_t id)
     c->end_ns = FIXTURE_START_NS + 99;
     c->member_count = COINCIDENCE_MEMBERS_MAX;
     c->dropped_members = 5;
+                              .peak_axes = {1e-7, -2e-7, 1.0 / 3},
+                              .repeat_hz = 217.0 / (double)id,
     c->witness_count = 3;
     c->node_count = 2;
     c->control_took_part = true;
@@ -214,7 +216,8 @@ static struct coincidence *full_coincidence(int64_t id)
         (void)snprintf(c->verdict.reasons[i], COINCIDENCE_REASON_SIZE, "reason %zu: \"1,4 m/s\"",
                        i);
     }
-    c->chance = (struct chance){1e-12, 1e-12};
+    c->chance = (struct chance){1e-12, 1e-12, CHANCE_TIME_SLIDES};
+    c->source = (struct source){true, 1.25, -2.5, 0.5, 0.4, 0.3, -89.5};
     c->mark_id = 2;
     c->alert = true;
     return c;
@@ -315,6 +318,10 @@ static void everything_of_a_finding_comes_back_and_a_later_word_replaces_it(void
     }
     night_reader_close(reader);
     free(found.coincidence);
+    assert_int_equal(a->chance.method, b->chance.method);
+    assert_int_equal(a->source.known, b->source.known);
+    assert_memory_equal(&a->source.x_m, &b->source.x_m,
+                        sizeof a->source - offsetof(struct source, x_m));
     free(early);
     free(put);
 }
@@ -378,6 +385,29 @@ static int keep_mark(void *context, const struct mark *mark)
 static int keep_notice(void *context, uint32_t node, const char *quantity, int64_t time_ns,
                        const char *text)
 {
+static void a_later_chance_replaces_the_chance_alone(void **state)
+{
+    struct fixture *fixture = *state;
+    struct night_settings settings = fixture_settings(fixture);
+    struct night_writer *writer = fixture_open(&settings, NULL, NULL);
+    struct error error;
+    struct coincidence *put = full_coincidence(1);
+    struct mark mark = {.id = 2};
+    put->chance.method = CHANCE_ANALYTIC;
+    fixture_check(night_put_mark(writer, &mark, &error), &error);
+    fixture_check(night_put_coincidence(writer, 1, put, &error), &error);
+    put->chance = (struct chance){0.25, 0.125, CHANCE_TIME_SLIDES};
+    fixture_check(night_put_chance(writer, 1, 1, &put->chance, &error), &error);
+    fixture_close(writer, 1);
+    struct found found = {.coincidence = malloc(sizeof *put)};
+    struct night_reader *reader = fixture_read(fixture);
+    fixture_check(night_each_coincidence(reader, 0, keep_coincidence, &found, &error), &error);
+    assert_same_coincidence(found.coincidence, put);
+    night_reader_close(reader);
+    free(found.coincidence);
+    free(put);
+}
+
     struct words *words = context;
     size_t used = strlen(words->text);
     (void)snprintf(words->text + used, sizeof words->text - used, "notice %u %s %lld %s;", node,
@@ -533,8 +563,10 @@ static void what_is_no_night_or_a_newer_one_is_refused_by_name(void **state)
     assert_int_equal(unlink(fixture->night), 0);
     struct night_settings settings = fixture_settings(fixture);
     fixture_close(fixture_open(&settings, NULL, NULL), 1);
-    change(fixture, "PRAGMA user_version=2");
-    refuse(fixture, ERROR_VERSION, "made by a newer Roomwake (night version 2");
+    change(fixture, "PRAGMA user_version=3");
+    refuse(fixture, ERROR_VERSION, "made by a newer Roomwake (night version 3");
+    change(fixture, "PRAGMA user_version=1");
+    refuse(fixture, ERROR_FORMAT, "night version 1: export it");
     change(fixture, "PRAGMA user_version=0");
     refuse(fixture, ERROR_FORMAT, "version 0");
     change(fixture, "PRAGMA application_id=7");
@@ -594,3 +626,4 @@ int main(void)
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
+        WITH_FIXTURE(a_later_chance_replaces_the_chance_alone),
