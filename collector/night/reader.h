@@ -46,7 +46,12 @@ int night_each_channel(struct night_reader *reader,
 
 /* Blocks in the order of t0 (then node, channel, frame), site time, those with a sample in from
  * (inclusive) to (exclusive); INT64_MIN and INT64_MAX for all. node SIZE_MAX: all nodes. Late
- * frames are among them. */
+ * frames are among them.
+ *
+ * A frame whose clock was never known is kept with its node's own times, which count from the
+ * node's start, and told as the gap "clock never known". From INT64_MIN therefore means: from
+ * NIGHT_BEFORE_START_NS before the night's start. */
+#define NIGHT_BEFORE_START_NS (INT64_C(7) * 24 * 3600 * 1000000000)
 struct night_blocks;
 struct night_block_row {
     uint32_t node;

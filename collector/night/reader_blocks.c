@@ -278,6 +278,14 @@ int reader_blocks_open(struct night_reader *reader, size_t node, const char *cha
 int night_blocks_open(struct night_reader *reader, size_t node, int64_t from_ns, int64_t to_ns,
                       struct night_blocks **cursor, struct error *error)
 {
+    int64_t start_ns = 0;
+    if (from_ns == INT64_MIN) {
+        if (sql_query_int(reader->db, "SELECT value FROM meta WHERE key='start_ns'", &start_ns,
+                          error) != 0) {
+            return reader_fail(reader, error);
+        }
+        from_ns = reader_reach(start_ns, NIGHT_BEFORE_START_NS);
+    }
     return reader_blocks_open(reader, node, NULL, from_ns, to_ns, cursor, error);
 }
 

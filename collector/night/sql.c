@@ -18,7 +18,6 @@ static enum error_code code_of(sqlite3 *db)
     case SQLITE_NOMEM:
         return ERROR_MEMORY;
     case SQLITE_CORRUPT:
-    case SQLITE_NOTADB:
     case SQLITE_ERROR: /* a table or column that a night must have is missing */
         return ERROR_FORMAT;
     default:
@@ -28,6 +27,9 @@ static enum error_code code_of(sqlite3 *db)
 
 int sql_fail(sqlite3 *db, struct error *error)
 {
+    if ((sqlite3_errcode(db) & 0xff) == SQLITE_NOTADB) {
+        return error_set(error, ERROR_FORMAT, "not a night: %s", sqlite3_errmsg(db));
+    }
     int system = sqlite3_system_errno(db);
     const char *sep = system != 0 ? ": " : "";
     return error_set(error, code_of(db), "%s%s%s", sqlite3_errmsg(db), sep,

@@ -116,7 +116,8 @@ static void a_value_of_too_many_digits_is_the_double_that_detection_sees(void **
     channel.step = (struct decimal){123456789012345679, -20};
     fixture_check(night_put_channels(writer, 1, FIXTURE_BOOT, &channel, 1, &error), &error);
     const int32_t count = 12345;
-    put(writer, 1, 1, &(struct block){.count = 1, .t0_ns = 0, .period_ps = 1, .counts = &count});
+    put(writer, 1, 1,
+        &(struct block){.count = 1, .t0_ns = FIXTURE_START_NS, .period_ps = 1, .counts = &count});
     fixture_close(writer, 1);
     const char *text = export_text(fixture, INT64_MIN, INT64_MAX);
     const char *value = strrchr(text, ',') + 1;

@@ -25,6 +25,42 @@ static size_t read_all(struct night_reader *reader, size_t node, int64_t from_ns
     return count;
 }
 
+static void put_one_sample(struct night_writer *writer, uint64_t seq, int64_t t0_ns)
+{
+    const int32_t counts[] = {1};
+    const struct block block = {
+        .count = 1, .t0_ns = t0_ns, .period_ps = PS_PER_S / 200, .counts = counts};
+    const struct clock_fit unknown = {0};
+    const struct night_frame_id id = {0, FIXTURE_BOOT, seq};
+    struct error error;
+    fixture_check(night_put_frame(writer, &id, &unknown, &block, &t0_ns, 1, true, &error), &error);
+}
+
+/* A node that never had the time counts from its own start. */
+static void all_blocks_are_those_whose_time_can_be_of_this_night(void **state)
+{
+    struct fixture *fixture = *state;
+    struct night_settings settings = fixture_settings(fixture);
+    struct night_writer *writer = fixture_open(&settings, NULL, NULL);
+    const int64_t oldest_ns = FIXTURE_START_NS - NIGHT_BEFORE_START_NS;
+    struct expected_block rows[8];
+    fixture_put_channels(writer, fixture, 0, FIXTURE_BOOT);
+    put_one_sample(writer, 1, 5 * NS_PER_S);
+    put_one_sample(writer, 2, oldest_ns - 1);
+    put_one_sample(writer, 3, oldest_ns);
+    put_one_sample(writer, 4, FIXTURE_START_NS);
+    fixture_close(writer, 1);
+    struct night_reader *reader = fixture_read(fixture);
+    assert_int_equal(read_all(reader, SIZE_MAX, INT64_MIN, INT64_MAX, rows, 8), 2);
+    assert_int64_equal(rows[0].t0_ns, oldest_ns);
+    assert_int_equal(read_all(reader, SIZE_MAX, INT64_MIN + 1, INT64_MAX, rows, 8), 4);
+    struct night_node_summary summary;
+    struct error error;
+    fixture_check(night_read_node_summary(reader, 0, &summary, &error), &error);
+    assert_int_equal(summary.samples, 4);
+    night_reader_close(reader);
+}
+
 static int32_t put_counts[3] = {INT32_MIN, 0, INT32_MAX};
 static int64_t put_times[3] = {FIXTURE_START_NS + 7, FIXTURE_START_NS + 8, FIXTURE_START_NS + 100};
 static struct decimal put_decimals[3] = {{123456789012345678, -17}, {-1, 300}, {0, 0}};
@@ -559,7 +595,12 @@ static void what_is_no_night_or_a_newer_one_is_refused_by_name(void **state)
     char text[4000];
     memset(text, 'x', sizeof text);
     write_file(fixture, text, sizeof text);
-    refuse(fixture, ERROR_FORMAT, "not a database");
+    refuse(fixture, ERROR_FORMAT, "not a night: file is not a database");
+    struct night_writer *none = NULL;
+    struct error error;
+    int analysis = 0;
+    assert_int_equal(night_writer_open_for_analysis(fixture->night, &analysis, &none, &error), -1);
+    assert_error(error, ERROR_FORMAT, "not a night");
     assert_int_equal(unlink(fixture->night), 0);
     struct night_settings settings = fixture_settings(fixture);
     fixture_close(fixture_open(&settings, NULL, NULL), 1);
@@ -617,6 +658,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         WITH_FIXTURE(samples_times_and_scales_come_back_as_they_were_put),
         WITH_FIXTURE(blocks_come_by_their_first_sample_however_they_arrived),
+        WITH_FIXTURE(all_blocks_are_those_whose_time_can_be_of_this_night),
         WITH_FIXTURE(everything_of_a_finding_comes_back_and_a_later_word_replaces_it),
         WITH_FIXTURE(a_bare_coincidence_comes_back_bare),
         WITH_FIXTURE(clocks_gaps_marks_and_words_come_back_in_order),
