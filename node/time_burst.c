@@ -46,6 +46,7 @@ bool time_burst_answer(struct time_burst *burst, const uint8_t *bytes, size_t le
     }
     if (ntp_packet_check_answer(&packet, request->cookie, &error)) {
         log_debug("time server: %s", error.text);
+        burst->refused |= packet.mode == NTP_MODE_SERVER && packet.stratum == 0;
         return false;
     }
     if (near_ns < REAL_LEAST_NS || near_ns > REAL_MOST_NS) {

@@ -24,6 +24,7 @@ struct time_burst {
     int sent;
     struct clock_exchange exchanges[TIME_BURST_MAX];
     int answered;
+    bool refused; /* the server asked for fewer questions (kiss code) */
 };
 
 /* Writes the next question. The caller sends it at once; t1_ns is the node's clock right before. */

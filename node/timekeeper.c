@@ -19,6 +19,7 @@
 #define LISTEN_MS 1000
 #define QUICK_PAUSE_NS INT64_C(500000000)
 #define QUICK_BURSTS 3
+#define SLOW_MOST 16
 #define LOOK_UP_AGAIN_NS INT64_C(2000000000)
 /* As long as the base station may be away without the rate being forgotten. */
 #define FIT_SPAN_NS INT64_C(7200000000000)
@@ -40,6 +41,7 @@ struct timekeeper {
     int asked;  /* of this burst, also those that could not leave */
     int bursts; /* that brought an exchange */
     int silent; /* bursts in a row that brought none */
+    int slow;   /* pauses are so many times as long, since the server asked for it */
     int64_t due_ns;
     struct clock_fitter fitter;
     struct clock_fit fit;
@@ -230,12 +232,19 @@ static void finish_burst(struct timekeeper *timekeeper)
     } else if (++timekeeper->silent == 3) {
         log_warning("time: no answer from %s", timekeeper->host);
     }
-    bool quick = timekeeper->bursts < QUICK_BURSTS;
+    bool refused = timekeeper->burst.refused;
+    if (refused && timekeeper->slow == 1) {
+        log_warning("time: %s asks for fewer questions", timekeeper->host);
+    }
+    timekeeper->slow = !refused                       ? 1
+                       : timekeeper->slow < SLOW_MOST ? 2 * timekeeper->slow
+                                                      : SLOW_MOST;
+    bool quick = timekeeper->bursts < QUICK_BURSTS && !refused;
     if (quick) {
         timekeeper->due_ns = read_ns(timekeeper);
     }
-    pause_for(timekeeper,
-              quick ? timekeeper->setup.quick_every_ns : timekeeper->setup.burst_every_ns);
+    pause_for(timekeeper, quick ? timekeeper->setup.quick_every_ns
+                                : timekeeper->setup.burst_every_ns * timekeeper->slow);
 }
 
 /* ---- the server's name ---- */
@@ -315,6 +324,7 @@ int timekeeper_new(const struct timekeeper_setup *setup, struct timekeeper **out
         timekeeper->setup.listen_ms = LISTEN_MS;
     }
     timekeeper->socket = -1;
+    timekeeper->slow = 1;
     timekeeper->round_trip_ns = -1;
     clock_fitter_init(&timekeeper->fitter, FIT_SPAN_NS, CRYSTAL_PPB);
     *out = timekeeper;

@@ -8,7 +8,9 @@
 #include "common/timefmt.h"
 
 #define REFERENCE_LOCL 0x4C4F434Cu /* "LOCL": an undisciplined local clock */
-#define PRECISION_LOG2_S (-20)     /* about a microsecond */
+#define KISS_RATE 0x52415445u      /* "RATE" */
+#define LEAP_UNKNOWN 3
+#define PRECISION_LOG2_S (-20) /* about a microsecond */
 #define TRANSMIT_AT 40
 #define LEAST_VERSION 3
 
@@ -33,12 +35,20 @@ static int64_t dispersion_ns(const struct time_answer_settings *settings, int64_
     return settings->root_dispersion_ns + age_ns / NS_PER_S * TIME_SERVER_PHI_PPB;
 }
 
+static int read_request(const uint8_t *request, size_t length, struct ntp_packet *asked)
+{
+    if (length > TIME_REQUEST_MAX || ntp_packet_read(request, length, asked, NULL) != 0 ||
+        asked->mode != NTP_MODE_CLIENT || asked->version < LEAST_VERSION) {
+        return -1;
+    }
+    return 0;
+}
+
 int time_answer_make(const struct time_answer_settings *settings, const uint8_t *request,
                      size_t length, int64_t received_ns, uint8_t answer[NTP_PACKET_SIZE])
 {
     struct ntp_packet asked;
-    if (ntp_packet_read(request, length, &asked, NULL) || asked.mode != NTP_MODE_CLIENT ||
-        asked.version < LEAST_VERSION) {
+    if (read_request(request, length, &asked) != 0) {
         return -1;
     }
     const struct ntp_packet packet = {
@@ -54,6 +64,27 @@ int time_answer_make(const struct time_answer_settings *settings, const uint8_t 
         .reference = timefmt_ntp_from_utc(settings->started_ns),
         .origin = asked.transmit,
         .receive = timefmt_ntp_from_utc(received_ns),
+    };
+    ntp_packet_write(&packet, answer);
+    return 0;
+}
+
+int time_answer_refuse(const uint8_t *request, size_t length, uint8_t answer[NTP_PACKET_SIZE])
+{
+    struct ntp_packet asked;
+    if (read_request(request, length, &asked) != 0) {
+        return -1;
+    }
+    const struct ntp_packet packet = {
+        .leap = LEAP_UNKNOWN,
+        .version = asked.version,
+        .mode = NTP_MODE_SERVER,
+        .poll = asked.poll,
+        .precision = PRECISION_LOG2_S,
+        .reference_id = KISS_RATE,
+        .origin = asked.transmit,
+        .receive = asked.transmit,
+        .transmit = asked.transmit,
     };
     ntp_packet_write(&packet, answer);
     return 0;

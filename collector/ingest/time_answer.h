@@ -8,6 +8,9 @@
 
 #include "common/ntp_packet.h"
 
+/* With a key and a digest of 64 octets; what is longer is no client of ours. */
+#define TIME_REQUEST_MAX (NTP_PACKET_SIZE + 4 + 64)
+
 /* Times are site time. */
 struct time_answer_settings {
     int64_t started_ns;
@@ -17,6 +20,8 @@ struct time_answer_settings {
 /* 0: `answer` holds all but the transmit time. -1: not to be answered. */
 int time_answer_make(const struct time_answer_settings *settings, const uint8_t *request,
                      size_t length, int64_t received_ns, uint8_t answer[NTP_PACKET_SIZE]);
+/* "Slow down": kiss code RATE (RFC 5905 sec. 7.4), without any time in it. -1 as above. */
+int time_answer_refuse(const uint8_t *request, size_t length, uint8_t answer[NTP_PACKET_SIZE]);
 /* Writes the transmit time: the last thing before it is sent. */
 void time_answer_stamp(uint8_t answer[NTP_PACKET_SIZE], int64_t now_ns);
 

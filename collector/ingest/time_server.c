@@ -14,6 +14,7 @@
 #include <unistd.h>
 
 #include "collector/ingest/time_answer.h"
+#include "collector/ingest/time_limit.h"
 #include "common/clock.h"
 
 /* Packets taken in one turn of the loop, so that a flood leaves time for the rest. */
@@ -25,6 +26,7 @@ struct time_server {
     struct time_server_settings settings;
     struct clock_source kernel; /* what the kernel stamps with: the machine's clock, unskewed */
     struct time_server_counts counts;
+    struct time_limit limit;
     int fd;
     uint16_t port;
     uv_poll_t poll;
@@ -33,7 +35,7 @@ struct time_server {
 };
 
 struct request {
-    uint8_t bytes[NTP_PACKET_SIZE * 8];
+    uint8_t bytes[TIME_REQUEST_MAX + 1]; /* one octet more tells the longer ones */
     size_t length;
     struct sockaddr_storage from;
     socklen_t from_length;
@@ -102,6 +104,23 @@ static bool receive(struct time_server *server, struct request *request)
     return true;
 }
 
+static void send_answer(struct time_server *server, const struct request *request,
+                        const uint8_t bytes[NTP_PACKET_SIZE], uint64_t *count)
+{
+    ssize_t sent = sendto(server->fd, bytes, NTP_PACKET_SIZE, MSG_DONTWAIT,
+                          (const struct sockaddr *)&request->from, request->from_length);
+    *(sent == NTP_PACKET_SIZE ? count : &server->counts.unsent) += 1;
+}
+
+static void refuse(struct time_server *server, const struct request *request)
+{
+    uint8_t bytes[NTP_PACKET_SIZE];
+    uint64_t told = 0;
+    if (time_answer_refuse(request->bytes, request->length, bytes) == 0) {
+        send_answer(server, request, bytes, &told);
+    }
+}
+
 static void answer(struct time_server *server, const struct request *request)
 {
     const struct time_answer_settings settings = {.started_ns = server->settings.started_ns,
@@ -112,14 +131,18 @@ static void answer(struct time_server *server, const struct request *request)
         server->counts.ignored++;
         return;
     }
-    time_answer_stamp(bytes, server->settings.site_now_ns(server->settings.context));
-    ssize_t sent = sendto(server->fd, bytes, sizeof bytes, MSG_DONTWAIT,
-                          (const struct sockaddr *)&request->from, request->from_length);
-    if (sent == (ssize_t)sizeof bytes) {
-        server->counts.answered++;
-    } else {
-        server->counts.unsent++;
+    int64_t now_ns = server->settings.site_now_ns(server->settings.context);
+    enum time_verdict verdict =
+        time_limit_ask(&server->limit, (const struct sockaddr *)&request->from, now_ns);
+    if (verdict != TIME_ANSWER) {
+        server->counts.limited++;
+        if (verdict == TIME_TELL) {
+            refuse(server, request);
+        }
+        return;
     }
+    time_answer_stamp(bytes, server->settings.site_now_ns(server->settings.context));
+    send_answer(server, request, bytes, &server->counts.answered);
 }
 
 static void on_readable(uv_poll_t *poll, int status, int events)
@@ -176,6 +199,9 @@ static int open_socket(struct time_server *server, struct error *error)
         return error_set(error, ERROR_NETWORK, "time server: %s", strerror(errno));
     }
     int on = 1;
+    int off = 0;
+    /* "::" takes IPv4 as well, whatever this machine's default is; elsewhere it has no effect. */
+    (void)setsockopt(server->fd, IPPROTO_IPV6, IPV6_V6ONLY, &off, sizeof off);
     /* Where the kernel has no stamps the answers are counted as unstamped. */
     (void)setsockopt(server->fd, SOL_SOCKET, SO_TIMESTAMPNS, &on, sizeof on);
     if (bind(server->fd, (struct sockaddr *)&address, length) ||

@@ -12,7 +12,7 @@
 
 struct time_server_settings {
     uv_loop_t *loop;
-    const char *address; /* numeric IPv4 or IPv6, e.g. "127.0.0.1", "0.0.0.0", "::" */
+    const char *address; /* numeric, e.g. "127.0.0.1"; "::" takes IPv4 too */
     uint16_t port;       /* 0 takes a free one */
     int64_t (*site_now_ns)(void *context);
     void *context;
@@ -25,7 +25,8 @@ struct time_server_settings {
 
 struct time_server_counts {
     uint64_t answered;
-    uint64_t ignored;   /* short, another mode or version */
+    uint64_t ignored;   /* too short or long, another mode or version */
+    uint64_t limited;   /* asked too often; some of them were told so */
     uint64_t unstamped; /* answered without the kernel's receive stamp */
     uint64_t unsent;    /* the answer did not leave */
 };

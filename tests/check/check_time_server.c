@@ -1,9 +1,11 @@
-/* Real clients against the time server: Debian's ntpdig (ntpsec) and chronyd -Q, on loopback.
+/* Real clients against the time server: Debian's ntpdig and ntpdate -q (ntpsec), chronyd -Q and
+ * chronyd -x, on loopback.
  * RFC 5905 "Network Time Protocol Version 4: Protocol and Algorithms Specification", 2010: the
  * server runs 250 ms ahead of this machine, and each client must find that. ntpdig knows port 123
  * only, so its look-up of that port is pointed at ours. */
 #include "tests/unit/test.h"
 
+#include <arpa/inet.h>
 #include <unistd.h>
 #include <uv.h>
 
@@ -32,6 +34,8 @@ struct run {
     size_t length;
     int64_t status;
     bool overdue;
+    const char *address; /* NULL: 127.0.0.1 and any port */
+    uint16_t port;
 };
 
 static void on_alloc(uv_handle_t *handle, size_t size, uv_buf_t *buffer)
@@ -73,7 +77,9 @@ static void start_server(struct run *run)
     struct error error;
     run->clock = clock_system();
     const struct time_server_settings settings = {.loop = &run->loop,
-                                                  .address = "127.0.0.1",
+                                                  .address =
+                                                      run->address ? run->address : "127.0.0.1",
+                                                  .port = run->port,
                                                   .site_now_ns = site_now,
                                                   .context = &run->clock,
                                                   .started_ns = site_now(&run->clock),
@@ -83,12 +89,14 @@ static void start_server(struct run *run)
     }
 }
 
-/* "%u" in an argument becomes the server's port. */
+/* "%u" in an argument becomes the server's port. The address and port of *run are the server's. */
 static void run_client(struct run *run, const char *file, const char *const *arguments)
 {
+    const char *address = run->address;
+    uint16_t port = run->port;
     static char texts[12][512];
     char *argv[13] = {NULL};
-    memset(run, 0, sizeof *run);
+    *run = (struct run){.address = address, .port = port};
     (void)uv_loop_init(&run->loop);
     start_server(run);
     for (size_t i = 0; arguments[i]; i++) {
@@ -151,6 +159,13 @@ static void ntpdig_finds_the_quarter_second(void **state)
     assert_non_null(strstr(run.text, "\"stratum\":10"));
 }
 
+static void make_folder(char folder[256])
+{
+    const char *where = getenv("TMPDIR");
+    (void)snprintf(folder, 256, "%s/chronyd-XXXXXX", where ? where : "/tmp");
+    assert_non_null(mkdtemp(folder));
+}
+
 static void chronyd_finds_the_quarter_second(void **state)
 {
     (void)state;
@@ -158,9 +173,7 @@ static void chronyd_finds_the_quarter_second(void **state)
     skip_without("/usr/sbin/chronyd");
     char folder[256];
     char command[1024];
-    const char *where = getenv("TMPDIR");
-    (void)snprintf(folder, sizeof folder, "%s/chronyd-XXXXXX", where ? where : "/tmp");
-    assert_non_null(mkdtemp(folder));
+    make_folder(folder);
     /* sh joins the two outputs, since chronyd reports on standard error. The pid file must be one
      * of our own, since chronyd takes away what is there. */
     (void)snprintf(command, sizeof command,
@@ -180,11 +193,73 @@ static void chronyd_finds_the_quarter_second(void **state)
     assert_close(strtod(wrong + strlen("System clock wrong by "), NULL), 0.25, 0.02);
 }
 
+/* As a daemon that measures on and on without touching the machine's clock: what it logs first is
+ * what its own clock was off; from then on it knows. */
+static void chronyd_follows_the_server_without_touching_the_clock(void **state)
+{
+    (void)state;
+    static struct run run;
+    skip_without("/usr/sbin/chronyd");
+    char folder[256];
+    char command[2048];
+    make_folder(folder);
+    (void)snprintf(command, sizeof command,
+                   "d=%s; /usr/sbin/chronyd -U -u root -x -d"
+                   " 'server 127.0.0.1 port %%u iburst minpoll -2 maxpoll 0' 'cmdport 0'"
+                   " 'bindcmdaddress /' \"pidfile $d/pid\" \"logdir $d\""
+                   " 'log tracking measurements' >$d/said 2>&1 & child=$!;"
+                   " for i in $(seq 120); do sleep 0.1;"
+                   " [ $(grep -c 127.0.0.1 $d/tracking.log 2>/dev/null || :) -ge 2 ] && break;"
+                   " done; kill $child; wait $child;"
+                   " grep 127.0.0.1 $d/tracking.log | head -1; cat $d/said >&2; rm -r $d",
+                   folder);
+    const char *const arguments[] = {"/bin/sh", "-c", command, NULL};
+    run_client(&run, "/bin/sh", arguments);
+    /* date time address stratum frequency skew offset ... */
+    char address[64] = "";
+    int stratum = 0;
+    double offset = 0;
+    if (sscanf(run.text, "%*s %*s %63s %d %*s %*s %lf", address, &stratum, &offset) != 3) {
+        fail_msg("chronyd -x never followed the server: %s", run.text);
+    }
+    assert_int_equal(stratum, 11);
+    assert_close(fabs(offset), 0.25, 0.02);
+}
+
+/* ntpdate knows port 123 only, which takes the right to bind it. */
+static void ntpdate_finds_the_quarter_second(void **state)
+{
+    (void)state;
+    static struct run run = {.address = "127.83.71.19", .port = 123};
+    skip_without("/usr/sbin/ntpdate");
+    struct sockaddr_in own = {.sin_family = AF_INET, .sin_port = htons(run.port)};
+    (void)inet_pton(AF_INET, run.address, &own.sin_addr);
+    int probe = socket(AF_INET, SOCK_DGRAM, 0);
+    int bound = bind(probe, (struct sockaddr *)&own, sizeof own);
+    (void)close(probe);
+    if (bound != 0) {
+        print_message("skipped: port 123 is not to be had\n");
+        skip();
+    }
+    const char *const arguments[] = {"/usr/sbin/ntpdate", "-q", run.address, NULL};
+    run_client(&run, "/usr/sbin/ntpdate", arguments);
+    if (run.status != 0) {
+        fail_msg("ntpdate: status %lld: %s", (long long)run.status, run.text);
+    }
+    /* "2026-01-01 00:00:00.0 (+0000) +0.250003 +/- 0.000123 127.83.71.19 s10 no-leap" */
+    const char *offset = strstr(run.text, ") +");
+    assert_non_null(offset);
+    assert_close(strtod(offset + 2, NULL), 0.25, 0.02);
+    assert_non_null(strstr(run.text, "s10"));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(ntpdig_finds_the_quarter_second),
         cmocka_unit_test(chronyd_finds_the_quarter_second),
+        cmocka_unit_test(chronyd_follows_the_server_without_touching_the_clock),
+        cmocka_unit_test(ntpdate_finds_the_quarter_second),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

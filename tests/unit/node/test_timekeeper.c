@@ -14,7 +14,7 @@
 #define LIMIT_MS 15000
 #define OFFSET_NS INT64_C(123456789) /* site minus the machine's real clock */
 
-enum manner { HONEST, SILENT, WRONG_ORIGIN, UNSYNCHRONISED, TWICE };
+enum manner { HONEST, SILENT, WRONG_ORIGIN, UNSYNCHRONISED, TWICE, REFUSING };
 
 struct server {
     uv_udp_t handle;
@@ -67,7 +67,8 @@ static void on_question(uv_udp_t *handle, ssize_t got, const uv_buf_t *buffer,
     struct ntp_packet reply = {.leap = server.manner == UNSYNCHRONISED ? 3 : 0,
                                .version = 4,
                                .mode = NTP_MODE_SERVER,
-                               .stratum = 1,
+                               .stratum = server.manner == REFUSING ? 0 : 1,
+                               .reference_id = 0x52415445, /* "RATE" */
                                .origin = packet.transmit + (server.manner == WRONG_ORIGIN),
                                .receive = site,
                                .transmit = site};
@@ -277,6 +278,19 @@ static void an_answer_counts_once(void **state)
     assert_int64_equal(time_burst_round_trip_ns(&burst), 2000);
 }
 
+/* RFC 5905 sec. 7.4: RATE means that the client must ask less often. */
+static void a_server_that_refuses_is_asked_less_often(void **state)
+{
+    (void)state;
+    server.manner = REFUSING;
+    int64_t start = (int64_t)uv_hrtime();
+    struct timekeeper *timekeeper = begin(clock_system());
+    run_until(&server.asked, 5); /* the first of the second burst: after 2 s instead of 0.05 */
+    assert_int_equal(fits, 0);
+    assert_close((double)((int64_t)uv_hrtime() - start) / 1e9, 2.1, 0.4);
+    end(timekeeper);
+}
+
 static void stopping_in_the_middle_leaves_nothing_open(void **state)
 {
     (void)state;
@@ -334,6 +348,7 @@ int main(void)
         PROMISE(a_server_that_appears_late_is_found),
         PROMISE(answers_to_other_questions_are_not_taken),
         PROMISE(an_answer_counts_once),
+        PROMISE(a_server_that_refuses_is_asked_less_often),
         PROMISE(stopping_in_the_middle_leaves_nothing_open),
         PROMISE(a_deadline_is_never_early_nor_endless),
         PROMISE(lateness_does_not_add_up),
