@@ -17,6 +17,7 @@
 static const char *const config_fields[] = {"node",
                                             "site",
                                             "broker",
+                                            "clock",
                                             "time",
                                             "spool",
                                             "block_s",
@@ -71,6 +72,30 @@ static int parse_time_server(const char *text, struct node_config *config, struc
     memcpy(config->time_host, host, length);
     config->time_host[length] = '\0';
     config->time_port = (int)port;
+    return 0;
+}
+
+/* "clock": "site" (the default) asks the time server; "system" believes this machine's kernel. */
+static int read_clock(const cJSON *json, struct node_config *config, struct error *error)
+{
+    char clock[16];
+    char time_server[NODE_HOST_SIZE + 8];
+    if (json_get_text_or(json, "config", "clock", "site", clock, sizeof clock, error)) {
+        return -1;
+    }
+    config->clock_system = strcmp(clock, "system") == 0;
+    if (!config->clock_system && strcmp(clock, "site") != 0) {
+        return error_set(error, ERROR_FORMAT, "config.clock: must be \"site\" or \"system\"");
+    }
+    if (!config->clock_system) {
+        return json_get_text(json, "config", "time", time_server, sizeof time_server, error)
+                   ? -1
+                   : parse_time_server(time_server, config, error);
+    }
+    if (cJSON_GetObjectItemCaseSensitive(json, "time")) {
+        return error_set(error, ERROR_FORMAT,
+                         "config.time: with clock \"system\" no time server is asked");
+    }
     return 0;
 }
 
@@ -145,15 +170,13 @@ static int read_drivers(cJSON *json, struct node_config *config, struct error *e
 static int read_config(cJSON *json, struct node_config *config, struct error *error)
 {
     char broker[1024];
-    char time_server[NODE_HOST_SIZE + 8];
     double burst_size;
     if (json_check_fields(json, "config", config_fields, error) ||
         get_ident(json, "node", config->node, error) ||
         get_ident(json, "site", config->site, error) ||
         json_get_text(json, "config", "broker", broker, sizeof broker, error) ||
         mqtt_url_parse(broker, &config->broker, &config->broker_text, error) ||
-        json_get_text(json, "config", "time", time_server, sizeof time_server, error) ||
-        parse_time_server(time_server, config, error) ||
+        read_clock(json, config, error) ||
         get_span(json, "block_s", 0.05, 60.0, 0.5, &config->block_ns, error) ||
         get_span(json, "state_every_s", 0.5, 3600.0, 5.0, &config->state_every_ns, error) ||
         get_span(json, "time_burst_every_s", 1.0, 3600.0, 8.0, &config->burst_every_ns, error) ||

@@ -3,6 +3,7 @@
 #ifndef ROOMWAKE_NODE_CONFIG_H
 #define ROOMWAKE_NODE_CONFIG_H
 
+#include <stdbool.h>
 #include <stdint.h>
 
 #include "common/ident.h"
@@ -24,6 +25,7 @@ struct node_config {
     char node[IDENT_SIZE];
     char site[IDENT_SIZE];
     struct mqtt_config broker; /* host, port, username, password only */
+    bool clock_system;         /* the kernel is disciplined: no time server is asked */
     char time_host[NODE_HOST_SIZE];
     int time_port;
     char spool_path[NODE_PATH_SIZE]; /* a folder, made where it is missing */

@@ -203,6 +203,7 @@ static int make_boot(uint64_t *boot, struct error *error)
 static int build(struct node *node, struct error *error)
 {
     const struct node_config *config = node->config;
+    const struct kernel_clock kernel = kernel_clock_system();
     struct sampler_setup sampler = {.loop = &node->loop,
                                     .clock = node->clock,
                                     .config = config,
@@ -215,6 +216,7 @@ static int build(struct node *node, struct error *error)
                                     .port = config->time_port,
                                     .burst_every_ns = config->burst_every_ns,
                                     .burst_size = config->burst_size,
+                                    .kernel = config->clock_system ? &kernel : NULL,
                                     .context = node,
                                     .on_fit = on_fit};
     if (make_boot(&node->hello.boot, error)) {

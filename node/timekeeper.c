@@ -43,6 +43,8 @@ struct timekeeper {
     int silent; /* bursts in a row that brought none */
     int slow;   /* pauses are so many times as long, since the server asked for it */
     int64_t due_ns;
+    struct kernel_clock kernel; /* read NULL: a time server is asked */
+    struct kernel_reading reading;
     struct clock_fitter fitter;
     struct clock_fit fit;
     int64_t last_ns;
@@ -220,6 +222,9 @@ static void take_burst(struct timekeeper *timekeeper)
     timekeeper->silent = 0;
     timekeeper->last_ns = now_ns;
     clock_fitter_line(&timekeeper->fitter, now_ns, &timekeeper->fit);
+    if (timekeeper->kernel.read) {
+        kernel_clock_widen(&timekeeper->reading, &timekeeper->fit);
+    }
     if (timekeeper->setup.on_fit && timekeeper->fit.known) {
         timekeeper->setup.on_fit(timekeeper->setup.context, &timekeeper->fit);
     }
@@ -230,7 +235,9 @@ static void finish_burst(struct timekeeper *timekeeper)
     if (timekeeper->burst.answered > 0) {
         take_burst(timekeeper);
     } else if (++timekeeper->silent == 3) {
-        log_warning("time: no answer from %s", timekeeper->host);
+        log_warning(timekeeper->kernel.read ? "time: %s says that its clock is not disciplined"
+                                            : "time: no answer from %s",
+                    timekeeper->host);
     }
     bool refused = timekeeper->burst.refused;
     if (refused && timekeeper->slow == 1) {
@@ -245,6 +252,22 @@ static void finish_burst(struct timekeeper *timekeeper)
     }
     pause_for(timekeeper, quick ? timekeeper->setup.quick_every_ns
                                 : timekeeper->setup.burst_every_ns * timekeeper->slow);
+}
+
+/* ---- the kernel instead of a server ---- */
+
+/* The clock is not known while the kernel does not vouch for it, whatever its real clock says. */
+static void read_kernel(struct timekeeper *timekeeper)
+{
+    timekeeper->burst = (struct time_burst){0};
+    timekeeper->kernel.read(timekeeper->kernel.context, &timekeeper->reading);
+    if (timekeeper->reading.disciplined) {
+        while (timekeeper->burst.answered < timekeeper->setup.burst_size) {
+            kernel_clock_pair(&timekeeper->setup.clock,
+                              &timekeeper->burst.exchanges[timekeeper->burst.answered++]);
+        }
+    }
+    finish_burst(timekeeper);
 }
 
 /* ---- the server's name ---- */
@@ -269,6 +292,10 @@ static void on_looked_up(uv_getaddrinfo_t *request, int status, struct addrinfo 
 /* The name is looked up anew while nobody answers: the base station may have moved. */
 static void begin(struct timekeeper *timekeeper)
 {
+    if (timekeeper->kernel.read) {
+        read_kernel(timekeeper);
+        return;
+    }
     if (timekeeper->server_length > 0 && timekeeper->silent < 3) {
         begin_burst(timekeeper);
         return;
@@ -310,13 +337,14 @@ int timekeeper_new(const struct timekeeper_setup *setup, struct timekeeper **out
                    struct error *error)
 {
     struct timekeeper *timekeeper = calloc(1, sizeof *timekeeper);
-    if (!timekeeper || strlen(setup->host) >= sizeof timekeeper->host) {
+    if (!timekeeper || (!setup->kernel && strlen(setup->host) >= sizeof timekeeper->host)) {
         free(timekeeper);
         return error_set(error, timekeeper ? ERROR_RANGE : ERROR_MEMORY, "time: %s",
                          timekeeper ? "the server's name is too long" : "out of memory");
     }
     timekeeper->setup = *setup;
-    strcpy(timekeeper->host, setup->host);
+    strcpy(timekeeper->host, setup->kernel ? "the kernel" : setup->host);
+    timekeeper->kernel = setup->kernel ? *setup->kernel : (struct kernel_clock){0};
     if (setup->quick_every_ns == 0) {
         timekeeper->setup.quick_every_ns = QUICK_PAUSE_NS;
     }

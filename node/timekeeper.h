@@ -1,6 +1,6 @@
-/* What the site's time is: bursts of RFC 5905 exchanges with the base station, the best of each to
- * the clock fit. Loss, and a server that is not there, are normal.
- * Must never block the loop, and never take an answer to a question it did not ask. */
+/* What the site's time is: bursts of RFC 5905 exchanges with the base station, or pairs of readings
+ * of a disciplined kernel, the best of each to the clock fit. Loss, and a server that is not there,
+ * are normal. Must never block the loop, and never take an answer to a question it did not ask. */
 #ifndef ROOMWAKE_NODE_TIMEKEEPER_H
 #define ROOMWAKE_NODE_TIMEKEEPER_H
 
@@ -10,6 +10,7 @@
 #include "common/clock.h"
 #include "common/clock_fit.h"
 #include "common/error.h"
+#include "node/kernel_clock.h"
 
 struct timekeeper_setup {
     uv_loop_t *loop;
@@ -20,6 +21,9 @@ struct timekeeper_setup {
     int64_t quick_every_ns; /* before; 0 takes 0.5 s */
     int listen_ms;          /* for late answers, after the last question; 0 takes 1000 */
     int burst_size;         /* 1 to TIME_BURST_MAX (time_burst.h) */
+    /* Not NULL (copied): the kernel is believed instead of a time server, once it says that it is
+     * disciplined; host and port are not used. */
+    const struct kernel_clock *kernel;
     void *context;
     /* After each burst that brought an exchange; the fit is known. May be NULL. */
     void (*on_fit)(void *context, const struct clock_fit *fit);

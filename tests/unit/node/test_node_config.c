@@ -9,7 +9,7 @@
 #define GOOD                                                                                       \
     "{\"node\":\"n1\",\"site\":\"lodge\",\"broker\":\"mqtt://u:p@base:2883\","                     \
     "\"time\":\"base:12300\",\"spool\":{\"path\":\"spool\",\"max_bytes\":1048576},"                \
-    "\"block_s\":0.25,\"state_every_s\":2,\"time_burst_every_s\":4,\"time_burst_size\":3,"          \
+    "\"block_s\":0.25,\"state_every_s\":2,\"time_burst_every_s\":4,\"time_burst_size\":3,"         \
     "\"drivers\":[{\"driver\":\"replay\",\"path\":\"a.csv\"},{\"driver\":\"simulate\"}]}"
 
 static struct node_config config;
@@ -77,6 +77,24 @@ static void what_is_left_out_takes_its_default(void **state)
     node_config_free(&config);
 }
 
+static void a_disciplined_kernel_needs_no_time_server(void **state)
+{
+    (void)state;
+    if (parse_changed("\"time\":\"base:12300\"", "\"clock\":\"system\"")) {
+        fail_msg("%s", error.text);
+    }
+    assert_true(config.clock_system);
+    assert_string_equal(config.time_host, "");
+    node_config_free(&config);
+    assert_int_equal(parse_changed("\"time\":", "\"clock\":\"site\",\"time\":"), 0);
+    assert_false(config.clock_system);
+    node_config_free(&config);
+    assert_int_equal(parse_changed("\"time\":", "\"clock\":\"system\",\"time\":"), -1);
+    assert_error(error, ERROR_FORMAT, "config.time");
+    assert_int_equal(parse_changed("\"time\":", "\"clock\":\"sundial\",\"time\":"), -1);
+    assert_error(error, ERROR_FORMAT, "config.clock");
+}
+
 static void each_fault_is_named_by_its_path(void **state)
 {
     (void)state;
@@ -142,6 +160,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(every_field_is_read),
         cmocka_unit_test(what_is_left_out_takes_its_default),
+        cmocka_unit_test(a_disciplined_kernel_needs_no_time_server),
         cmocka_unit_test(each_fault_is_named_by_its_path),
         cmocka_unit_test(relative_paths_start_at_the_files_folder),
     };

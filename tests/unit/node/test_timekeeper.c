@@ -291,6 +291,79 @@ static void a_server_that_refuses_is_asked_less_often(void **state)
     end(timekeeper);
 }
 
+static struct kernel_reading kernel_says;
+
+static void answer_for_kernel(void *context, struct kernel_reading *reading)
+{
+    (void)context;
+    *reading = kernel_says;
+}
+
+static struct timekeeper *begin_with_kernel(void)
+{
+    static const struct kernel_clock kernel = {.read = answer_for_kernel};
+    struct timekeeper_setup setup = {.loop = &loop,
+                                     .clock = clock_system(),
+                                     .burst_every_ns = NS_PER_S / 10,
+                                     .quick_every_ns = NS_PER_S / 100,
+                                     .burst_size = 8,
+                                     .kernel = &kernel,
+                                     .on_fit = on_fit};
+    struct timekeeper *timekeeper;
+    assert_int_equal(timekeeper_new(&setup, &timekeeper, NULL), 0);
+    timekeeper_start(timekeeper);
+    return timekeeper;
+}
+
+static void a_disciplined_kernel_is_believed_with_its_own_bound(void **state)
+{
+    (void)state;
+    kernel_says =
+        (struct kernel_reading){.disciplined = true, .bound_ns = 3000000, .estimate_ns = 20000};
+    struct timekeeper *timekeeper = begin_with_kernel();
+    run_until(&fits, 5);
+    assert_int_equal(server.asked, 0);
+    int64_t node_ns = server.clock.mono_ns(server.clock.context);
+    int64_t real_ns = server.clock.real_ns(server.clock.context);
+    assert_close((double)(clock_fit_site_ns(&last_fit, node_ns) - real_ns), 0, 50e3);
+    /* 3 ms evenly spread, and a few microseconds of the readings. */
+    assert_close((double)last_fit.uncertainty_ns, 3e6 / 1.7320508, 20e3);
+    /* An estimate beyond the bound counts as it is. */
+    kernel_says.estimate_ns = 5000000;
+    run_until(&fits, 6);
+    assert_close((double)last_fit.uncertainty_ns, 5e6, 20e3);
+    end(timekeeper);
+}
+
+static void a_kernel_that_is_not_disciplined_is_not_believed(void **state)
+{
+    (void)state;
+    kernel_says = (struct kernel_reading){.bound_ns = 1000};
+    struct timekeeper *timekeeper = begin_with_kernel();
+    int turns = 0;
+    while (turns++ < 20) {
+        uv_run(&loop, UV_RUN_ONCE);
+    }
+    assert_int_equal(fits, 0);
+    assert_false(timekeeper_fit(timekeeper)->known);
+    kernel_says.disciplined = true; /* and once it is: */
+    run_until(&fits, 1);
+    assert_true(last_fit.known);
+    end(timekeeper);
+}
+
+static void the_machine_s_kernel_can_be_asked(void **state)
+{
+    (void)state;
+    struct kernel_clock kernel = kernel_clock_system();
+    struct kernel_reading reading = {.bound_ns = -1};
+    struct clock_exchange pair;
+    kernel.read(kernel.context, &reading);
+    assert_true(reading.bound_ns >= 0);
+    kernel_clock_pair(&server.clock, &pair);
+    assert_true(pair.t4_ns >= pair.t1_ns && pair.t2_ns == pair.t3_ns);
+}
+
 static void stopping_in_the_middle_leaves_nothing_open(void **state)
 {
     (void)state;
@@ -349,6 +422,9 @@ int main(void)
         PROMISE(answers_to_other_questions_are_not_taken),
         PROMISE(an_answer_counts_once),
         PROMISE(a_server_that_refuses_is_asked_less_often),
+        PROMISE(a_disciplined_kernel_is_believed_with_its_own_bound),
+        PROMISE(a_kernel_that_is_not_disciplined_is_not_believed),
+        PROMISE(the_machine_s_kernel_can_be_asked),
         PROMISE(stopping_in_the_middle_leaves_nothing_open),
         PROMISE(a_deadline_is_never_early_nor_endless),
         PROMISE(lateness_does_not_add_up),

@@ -1,0 +1,43 @@
+/* adjtimex(2), read only, and pairs of clock readings.
+ * Must never set or steer a clock. Called by timekeeper.c. */
+#include "node/kernel_clock.h"
+
+#include <math.h>
+#include <sys/timex.h>
+
+#define NS_PER_US INT64_C(1000)
+/* The kernel's own end of belief (NTP_PHASE_LIMIT of linux/timex.h), 16 s. */
+#define BOUND_MOST_NS INT64_C(16000000000)
+
+static void read_kernel(void *context, struct kernel_reading *reading)
+{
+    struct timex status = {.modes = 0};
+    (void)context;
+    int state = adjtimex(&status);
+    *reading = (struct kernel_reading){
+        .bound_ns = status.maxerror * NS_PER_US,
+        .estimate_ns = status.esterror * NS_PER_US,
+    };
+    reading->disciplined = state >= 0 && state != TIME_ERROR && (status.status & STA_UNSYNC) == 0 &&
+                           reading->bound_ns < BOUND_MOST_NS;
+}
+
+struct kernel_clock kernel_clock_system(void)
+{
+    return (struct kernel_clock){.read = read_kernel};
+}
+
+void kernel_clock_pair(const struct clock_source *clock, struct clock_exchange *pair)
+{
+    pair->t1_ns = clock->mono_ns(clock->context);
+    pair->t2_ns = clock->real_ns(clock->context);
+    pair->t3_ns = pair->t2_ns;
+    pair->t4_ns = clock->mono_ns(clock->context);
+}
+
+void kernel_clock_widen(const struct kernel_reading *reading, struct clock_fit *fit)
+{
+    double bound = (double)reading->bound_ns / sqrt(3);
+    double kernel = fmax(bound, (double)reading->estimate_ns);
+    fit->uncertainty_ns = llround(ceil(hypot((double)fit->uncertainty_ns, kernel)));
+}

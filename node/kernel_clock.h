@@ -1,0 +1,33 @@
+/* A machine whose kernel keeps UTC already (by an NTP or PTP daemon, or a GPS): pairs of its raw
+ * monotonic clock and its real one, and the kernel's own word on how far the real one may be off.
+ * Must never set or steer a clock. Used by timekeeper.c where the config says clock "system". */
+#ifndef ROOMWAKE_NODE_KERNEL_CLOCK_H
+#define ROOMWAKE_NODE_KERNEL_CLOCK_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "common/clock.h"
+#include "common/clock_fit.h"
+
+struct kernel_reading {
+    bool disciplined;
+    int64_t bound_ns;    /* the kernel's maxerror */
+    int64_t estimate_ns; /* and its esterror, one sigma */
+};
+
+/* How the kernel is asked, so that a test can answer for it. */
+struct kernel_clock {
+    void (*read)(void *context, struct kernel_reading *reading);
+    void *context;
+};
+
+struct kernel_clock kernel_clock_system(void);
+
+/* Both clocks read back to back, as an exchange with a time server that answers at once. */
+void kernel_clock_pair(const struct clock_source *clock, struct clock_exchange *pair);
+/* The kernel's error on top of the line's own: the bound as evenly spread, or the estimate where
+ * that is more. */
+void kernel_clock_widen(const struct kernel_reading *reading, struct clock_fit *fit);
+
+#endif
