@@ -1,5 +1,6 @@
 /* roomwake record: run the base station for a night.
  * Must never hold more than options and one call. Called by main.c. */
+#include <malloc.h>
 #include <stdio.h>
 #include <stdlib.h>
 
@@ -11,6 +12,9 @@
 #include "common/timefmt.h"
 
 #define HOST_SIZE 64
+/* The queue to the writer grows and shrinks all night; what it gives back is kept up to this much,
+ * not handed to the system and fetched again page by page. */
+#define KEPT_BYTES (8 << 20)
 #define DEFAULT_LISTEN "127.0.0.1:1883"
 #define DEFAULT_TIME "127.0.0.1:12300"
 
@@ -53,6 +57,8 @@ static int run_command(const struct arguments *arguments)
     if (site_load(options_value(arguments, "site"), &site, &text, &error) != 0) {
         return options_fail("record", &error);
     }
+    (void)mallopt(M_TRIM_THRESHOLD, KEPT_BYTES);
+    (void)mallopt(M_MMAP_THRESHOLD, KEPT_BYTES);
     struct session_settings settings = {.site = site, .site_text = text};
     struct session_result result;
     int outcome = record(arguments, &settings, &result, &error);

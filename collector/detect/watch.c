@@ -12,6 +12,7 @@
 #define LOUDER_PARTS (10u * STAY_PARTS)
 /* In the quiet spell a new level is taken sooner: so many steady parts, so far off, or so much
  * calmer. */
+#define UNSTEADY_PART 0.02
 #define LEARN_PARTS 5u
 #define LEVEL_APART 2.0
 #define CALMER 0.5
@@ -182,6 +183,18 @@ static void relevel(struct watch *watch, uint64_t i, int64_t time_ns)
     stay_restart(&watch->stay, watch->dims, watch->settings.pace.stay_samples);
 }
 
+/* No supply is steadier than this part of its amplitude, however steady it was in a short quiet
+ * spell: neighbours' loads move the voltage (our choice, well inside the +-10 % of ten-minute means
+ * that EN 50160 allows). */
+static void keep_floor(struct watch *watch)
+{
+    double floor_scale = *watch->settings.scale_floor;
+    if (watch->settings.name == BAND_MAINS) {
+        floor_scale = fmax(floor_scale, UNSTEADY_PART * fabs(watch->baseline.location[0]));
+    }
+    watch->baseline.scale_floor = floor_scale;
+}
+
 static void learn(struct watch *watch, uint64_t i, int64_t time_ns)
 {
     if (watch->start_count < watch->settings.pace.start_samples) {
@@ -192,7 +205,7 @@ static void learn(struct watch *watch, uint64_t i, int64_t time_ns)
         }
         return;
     }
-    watch->baseline.scale_floor = *watch->settings.scale_floor;
+    keep_floor(watch);
     relevel(watch, i, time_ns);
     double deviation[VECTOR_AXES_MAX];
     double squared = watch_deviation(watch, i, watch->dims, deviation);
@@ -228,6 +241,8 @@ static void consider_staying(struct watch *watch, uint64_t i, int64_t time_ns)
     }
     watch_close(watch, watch->stay.start_ns, time_ns, false);
     baseline_move(&watch->baseline, level);
+    keep_floor(watch);
+    baseline_set_scale(&watch->baseline, watch->baseline.scale);
     if (louder) {
         baseline_set_scale(&watch->baseline, spread);
         watch->noise_rose = true;

@@ -138,7 +138,12 @@ static bool pick_by_curve(struct watch *watch, uint64_t from, uint64_t low, uint
         return false;
     }
     watch->onset = from + pick.index;
-    watch->open.pick_sd_ns = sd_ns(watch, pick.sd_samples);
+    /* What rises slowly hides its beginning in the noise: half of the time that it took from there
+     * to the threshold is not known. A sharp onset is over the threshold at once. */
+    double rise = watch->settings.name == BAND_REST && watch->raised > watch->onset
+                      ? 0.5 * (double)(watch->raised - watch->onset)
+                      : 0.0;
+    watch->open.pick_sd_ns = sd_ns(watch, hypot(pick.sd_samples, rise));
     return true;
 }
 

@@ -102,7 +102,6 @@ static int write_config(struct broker_child *child, const char *host, int port, 
                                         "max_inflight_messages 500\n"
                                         "max_queued_messages 20000\n"
                                         "max_queued_bytes 134217728\n"
-                                        "message_size_limit 2097152\n"
                                         "max_packet_size 2097664\n",
                                         port, host) < 0) {
         return error_set(error, ERROR_IO, "broker: its configuration: %s", strerror(errno));

@@ -20,6 +20,7 @@ struct open_one {
     int64_t id;
     enum cause_kind cause;
     bool marked;
+    size_t nodes;
 };
 
 struct findings {
@@ -90,7 +91,8 @@ static struct open_one *find_open(struct findings *findings, int64_t id)
 static bool remember(struct findings *findings, const struct coincidence *coincidence,
                      struct open_one *before)
 {
-    struct open_one now = {coincidence->id, coincidence->verdict.cause, coincidence->mark_id != 0};
+    struct open_one now = {coincidence->id, coincidence->verdict.cause, coincidence->mark_id != 0,
+                           coincidence->node_count};
     struct open_one *open = find_open(findings, coincidence->id);
     bool first = open == NULL;
     *before = open ? *open : now;

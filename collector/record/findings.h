@@ -16,7 +16,8 @@
 /* Any may be NULL. Nothing pointed to outlives the call. */
 struct findings_hooks {
     void *context;
-    /* A coincidence that is no alert, in one line: when first told, and when its cause changed. */
+    /* A coincidence that is no alert, in one line: when first told, and when it grew or its cause
+     * changed. */
     void (*told)(void *context, const struct coincidence *coincidence, const char *line);
     /* One that is, for the first time. */
     void (*alert)(void *context, const struct alert *alert);

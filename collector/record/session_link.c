@@ -17,6 +17,7 @@ static void on_up(void *context)
     struct session *session = context;
     char filter[TOPIC_SIZE];
     struct error error;
+    session->was_up = true;
     station_broker(session->station, true, "");
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
         topic_format_filter(kinds[i], session->settings->site->id, filter);
@@ -35,7 +36,9 @@ static void on_up(void *context)
 static void on_down(void *context, const char *why)
 {
     struct session *session = context;
-    if (!session->stopping) {
+    /* A broker of our own takes a moment to begin; if it can't, the child says so itself. */
+    bool beginning = session->broker && !session->was_up;
+    if (!session->stopping && !beginning) {
         station_broker(session->station, false, why);
     }
 }

@@ -44,6 +44,7 @@ struct session {
     uv_signal_t terminate;
     bool timers_open;
     bool stopping;
+    bool was_up;           /* the broker, at least once */
     int analysis;          /* what live findings are filed under */
     int64_t first_mark_id; /* 0 for a fresh night */
     bool continued;        /* an earlier recorder died on this night */

@@ -2,7 +2,7 @@
  * messages and against one SQLite row a sample. Prints rates and their ratios of one run; asserts
  * nothing. Must never listen or send beyond loopback.
  * The base station takes no sample from more than a minute ahead of its clock as judged live, so
- * the stream is a minute at 1 kHz rather than five at 200 Hz, in messages of the size that a node
+ * the stream is a minute at 2 kHz rather than ten at 200 Hz, in messages of the size that a node
  * with five channels at 200 Hz makes a second. usage: bench_ingest PATH-TO-roomwake
  * [SECONDS-OF-DATA [NODES [SAMPLES-A-MESSAGE-AND-CHANNEL]]] */
 #include <errno.h>
@@ -192,7 +192,7 @@ int main(int argc, char **argv)
         return 2;
     }
     bench.seconds = argc > 2 ? atoi(argv[2]) : 55;
-    bench.node_count = argc > 3 ? (size_t)atoi(argv[3]) : 24;
+    bench.node_count = argc > 3 ? (size_t)atoi(argv[3]) : 12;
     bench.block_samples = argc > 4 ? atoi(argv[4]) : 200;
     bench.port = 21000 + (int)(getpid() % 20000);
     (void)snprintf(bench.folder, sizeof bench.folder, "%s/roomwake-bench-XXXXXX",
