@@ -9,22 +9,15 @@
 #include "common/text.h"
 #include "common/utf8.h"
 
-/* Lines and columns from 1, columns in characters. The quotes and marks that exact reading put
- * around numbers are not counted. */
+/* Lines and columns from 1, columns in characters. */
 static int fault_at(const char *text, size_t offset, const char *name, const char *why,
                     struct error *error)
 {
     size_t line = 1;
     size_t column = 1;
-    bool in_number = false;
     for (size_t i = 0; i < offset; i++) {
         unsigned char c = (unsigned char)text[i];
-        if (c == '"' && i + 1 < offset && text[i + 1] == JSON_NUMBER_MARK) {
-            in_number = true;
-            i++;
-        } else if (c == '"' && in_number) {
-            in_number = false;
-        } else if (c == '\n') {
+        if (c == '\n') {
             line++;
             column = 1;
         } else if ((c & 0xc0) != 0x80) {
@@ -49,14 +42,9 @@ static int parse(const char *text, size_t length, const char *name, bool exact, 
         return failed ? error_set(error, ERROR_MEMORY, "%s: out of memory", name)
                       : fault_at(text, fault.offset, name, fault.why, error);
     }
-    const char *end = copy.bytes;
-    *out = cJSON_ParseWithOpts(copy.bytes, &end, true);
-    int result = 0;
-    if (!*out) {
-        result = fault_at(copy.bytes, (size_t)(end - copy.bytes), name, "malformed JSON", error);
-    }
+    *out = cJSON_ParseWithOpts(copy.bytes, NULL, true);
     text_free(&copy);
-    return result;
+    return *out ? 0 : error_set(error, ERROR_MEMORY, "%s: out of memory", name);
 }
 
 int json_parse(const char *text, size_t length, const char *name, cJSON **out, struct error *error)

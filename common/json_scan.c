@@ -1,4 +1,5 @@
-/* Token by token over JSON text, strictly; marks numbers for exact reading.
+/* Token by token over JSON text, strictly, in the order of RFC 8259 (2017) sec. 2 to 7; marks
+ * numbers for exact reading.
  * Must never read past the length or recurse.
  * Called by json.c before cJSON. */
 #include "common/json_scan.h"
@@ -9,13 +10,19 @@
 #include "common/utf8.h"
 
 #define BYTE_ORDER_MARK "\xef\xbb\xbf"
+#define NUMBER_MAX 63 /* characters: cJSON takes no more */
+
+/* What may come next. */
+enum next { A_VALUE, A_VALUE_OR_END, A_NAME, A_NAME_OR_END, A_COLON, A_COMMA_OR_END, NOTHING };
 
 struct scan {
     const char *text;
     size_t length;
     size_t at;
     size_t copied; /* all before is in `copy` */
+    enum next next;
     int depth;
+    bool in_object[JSON_DEPTH_MAX]; /* for each of the `depth` that are open */
     bool exact;
     struct text *copy;
     struct json_fault *fault;
@@ -79,21 +86,6 @@ static int copy_up_to(struct scan *scan, size_t end)
     return 0;
 }
 
-static bool is_space(char c)
-{
-    return c == ' ' || c == '\t' || c == '\r' || c == '\n';
-}
-
-/* A number as a field's name would pass as a string once it is marked. */
-static bool names_a_field(const struct scan *scan)
-{
-    size_t at = scan->at;
-    while (at < scan->length && is_space(scan->text[at])) {
-        at++;
-    }
-    return at < scan->length && scan->text[at] == ':';
-}
-
 static int scan_number(struct scan *scan)
 {
     const char opening[] = {'"', JSON_NUMBER_MARK};
@@ -101,11 +93,8 @@ static int scan_number(struct scan *scan)
     if (!take_number(scan)) {
         return fail(scan, start, "malformed number");
     }
-    if (names_a_field(scan)) {
-        return fail(scan, start, "a number where a field's name is expected");
-    }
     if (!scan->exact) {
-        return 0;
+        return scan->at - start <= NUMBER_MAX ? 0 : fail(scan, start, "a number that is too long");
     }
     if (copy_up_to(scan, start) || text_append(scan->copy, opening, sizeof opening) ||
         copy_up_to(scan, scan->at) || text_append(scan->copy, "\"", 1)) {
@@ -114,18 +103,58 @@ static int scan_number(struct scan *scan)
     return 0;
 }
 
-/* After the backslash of "\uXXXX": the two characters that would cut or forge a string. */
-static int check_escape(struct scan *scan, size_t start)
+/* The number in "\\uXXXX" at `start`; -1 where that is not there. */
+static long unicode_escape(const struct scan *scan, size_t start)
 {
-    size_t left = scan->length - start;
-    if (left >= 6 && memcmp(scan->text + start, "\\u0000", 6) == 0) {
+    long code = 0;
+    if (scan->length - start < 6 || memcmp(scan->text + start, "\\u", 2) != 0) {
+        return -1;
+    }
+    for (size_t at = start + 2; at < start + 6; at++) {
+        char c = scan->text[at];
+        char lower = (char)(c | 0x20);
+        if (c >= '0' && c <= '9') {
+            code = code * 16 + (c - '0');
+        } else if (lower >= 'a' && lower <= 'f') {
+            code = code * 16 + (lower - 'a' + 10);
+        } else {
+            return -1;
+        }
+    }
+    return code;
+}
+
+static int scan_unicode_escape(struct scan *scan)
+{
+    size_t start = scan->at;
+    long code = unicode_escape(scan, start);
+    bool high = code >= 0xd800 && code < 0xdc00;
+    long low = high ? unicode_escape(scan, start + 6) : 0xdc00;
+    if (code < 0 || (code >= 0xdc00 && code < 0xe000) || low < 0xdc00 || low >= 0xe000) {
+        return fail(scan, start, "malformed JSON: not an escape");
+    }
+    if (code == 0) {
         return fail(scan, start, "the character U+0000 in a string");
     }
-    if (scan->exact && left >= 6 && memcmp(scan->text + start, "\\u0001", 6) == 0) {
+    if (scan->exact && code == JSON_NUMBER_MARK) {
         return fail(scan, start, "the character U+0001 in a string");
     }
-    scan->at = start + (left >= 2 ? 2 : 1);
+    scan->at = start + (high ? 12 : 6);
     return 0;
+}
+
+static int scan_escape(struct scan *scan)
+{
+    if (scan->length - scan->at < 2) {
+        scan->at = scan->length;
+        return 0;
+    }
+    char c = scan->text[scan->at + 1];
+    if (c != '\0' && strchr("\"\\/bfnrt", c)) {
+        scan->at += 2;
+        return 0;
+    }
+    return scan_unicode_escape(scan);
 }
 
 static int scan_string(struct scan *scan)
@@ -141,7 +170,7 @@ static int scan_string(struct scan *scan)
             return fail(scan, scan->at, "a control character in a string");
         }
         if (c == '\\') {
-            if (check_escape(scan, scan->at)) {
+            if (scan_escape(scan)) {
                 return -1;
             }
             continue;
@@ -169,37 +198,100 @@ static int scan_literal(struct scan *scan)
     return fail(scan, scan->at, "unexpected character");
 }
 
-static int scan_token(struct scan *scan)
+static int out_of_order(struct scan *scan)
+{
+    static const char *const expected[] = {
+        [A_VALUE] = "malformed JSON: a value is expected",
+        [A_VALUE_OR_END] = "malformed JSON: a value or ']' is expected",
+        [A_NAME] = "malformed JSON: a field's name is expected",
+        [A_NAME_OR_END] = "malformed JSON: a field's name or '}' is expected",
+        [A_COLON] = "malformed JSON: ':' is expected",
+        [A_COMMA_OR_END] = "malformed JSON: ',' or an end is expected",
+        [NOTHING] = "malformed JSON: nothing more is expected",
+    };
+    return fail(scan, scan->at, expected[scan->next]);
+}
+
+static void end_value(struct scan *scan)
+{
+    scan->next = scan->depth > 0 ? A_COMMA_OR_END : NOTHING;
+}
+
+static int open_container(struct scan *scan)
+{
+    bool object = scan->text[scan->at] == '{';
+    if (scan->depth == JSON_DEPTH_MAX) {
+        return fail(scan, scan->at, "nested too deeply");
+    }
+    scan->in_object[scan->depth++] = object;
+    scan->next = object ? A_NAME_OR_END : A_VALUE_OR_END;
+    scan->at++;
+    return 0;
+}
+
+/* A comma, a colon or an end, after checking that this one may stand here. */
+static int take_mark(struct scan *scan)
+{
+    bool in_object = scan->depth > 0 && scan->in_object[scan->depth - 1];
+    char c = scan->text[scan->at];
+    if (c == ':' && scan->next == A_COLON) {
+        scan->next = A_VALUE;
+    } else if (c == ',' && scan->next == A_COMMA_OR_END) {
+        scan->next = in_object ? A_NAME : A_VALUE;
+    } else if ((c == '}' && in_object &&
+                (scan->next == A_NAME_OR_END || scan->next == A_COMMA_OR_END)) ||
+               (c == ']' && !in_object &&
+                (scan->next == A_VALUE_OR_END || scan->next == A_COMMA_OR_END))) {
+        scan->depth--;
+        end_value(scan);
+    } else {
+        return out_of_order(scan);
+    }
+    scan->at++;
+    return 0;
+}
+
+static int scan_value(struct scan *scan)
 {
     char c = scan->text[scan->at];
-    switch (c) {
-    case '{':
-    case '[':
-        if (++scan->depth > JSON_DEPTH_MAX) {
-            return fail(scan, scan->at, "nested too deeply");
-        }
-        scan->at++;
-        return 0;
-    case '}':
-    case ']':
-        scan->depth--;
-        scan->at++;
-        return 0;
+    if (!strchr("{[\"-0123456789tfn", c)) {
+        return fail(scan, scan->at, "unexpected character");
+    }
+    if (scan->next != A_VALUE && scan->next != A_VALUE_OR_END) {
+        return out_of_order(scan);
+    }
+    if (c == '{' || c == '[') {
+        return open_container(scan);
+    }
+    int result = c == '"'                             ? scan_string(scan)
+                 : c == '-' || (c >= '0' && c <= '9') ? scan_number(scan)
+                                                      : scan_literal(scan);
+    end_value(scan);
+    return result;
+}
+
+static int scan_token(struct scan *scan)
+{
+    switch (scan->text[scan->at]) {
     case ' ':
     case '\t':
     case '\r':
     case '\n':
-    case ',':
-    case ':':
         scan->at++;
         return 0;
+    case '}':
+    case ']':
+    case ',':
+    case ':':
+        return take_mark(scan);
     case '"':
-        return scan_string(scan);
-    default:
-        if (c == '-' || (c >= '0' && c <= '9')) {
-            return scan_number(scan);
+        if (scan->next == A_NAME || scan->next == A_NAME_OR_END) {
+            scan->next = A_COLON;
+            return scan_string(scan);
         }
-        return scan_literal(scan);
+        return scan_value(scan);
+    default:
+        return scan_value(scan);
     }
 }
 
@@ -218,5 +310,5 @@ int json_scan(const char *text, size_t length, bool exact, struct text *copy,
             return -1;
         }
     }
-    return copy_up_to(&scan, length);
+    return scan.next == NOTHING ? copy_up_to(&scan, length) : out_of_order(&scan);
 }

@@ -1,4 +1,4 @@
-/* A look over JSON text before a parser sees it: what parsers are lax about, and the depth.
+/* A look over JSON text before a parser sees it: whether it is JSON at all, and how deep.
  * Must never build a tree. Used by json.c only. */
 #ifndef ROOMWAKE_COMMON_JSON_SCAN_H
 #define ROOMWAKE_COMMON_JSON_SCAN_H
@@ -14,9 +14,9 @@ struct json_fault {
     const char *why;
 };
 
-/* Checks characters, strings, number grammar (RFC 8259 sec. 6), literals and depth, and copies the
- * text to `copy` without a byte order mark; where `exact`, each number becomes a string that begins
- * with JSON_NUMBER_MARK. The order of the tokens is left to the parser. -1 with *fault filled. */
+/* Checks the whole grammar of RFC 8259 (2017) and the depth, and copies the text to `copy` without
+ * a byte order mark; where `exact`, each number becomes a string that begins with JSON_NUMBER_MARK.
+ * -1 with *fault filled. A parser that fails on what passed here has no memory. */
 int json_scan(const char *text, size_t length, bool exact, struct text *copy,
               struct json_fault *fault);
 

@@ -79,6 +79,10 @@ static void what_a_lax_parser_lets_through_is_refused(void **state)
     assert_refused("[\"a\\u0000b\"]", false, "U+0000");
     assert_refused("[\"\xc0\x80\"]", false, "not UTF-8");
     assert_refused("[\"\\ud800\"]", false, "malformed");
+    assert_refused("[\"\\ud800\\u0041\"]", false, "malformed");
+    assert_refused("[\"\\udc00\"]", false, "malformed");
+    assert_refused("[\"\\u00g0\"]", false, "malformed");
+    assert_refused("[\"\\u00", false, "malformed");
     assert_refused("[\"\\x41\"]", false, "malformed");
     assert_refused("[\"abc", false, "a string without an end");
     assert_refused("[\"abc\\", false, "a string without an end");
@@ -86,6 +90,51 @@ static void what_a_lax_parser_lets_through_is_refused(void **state)
     assert_refused(" ", false, "malformed");
     assert_refused("{1:2}", true, "field's name");
     assert_refused("{ -1.5 : 2}", false, "field's name");
+}
+
+static void a_number_is_of_any_length_only_where_it_is_exact(void **state)
+{
+    (void)state;
+    char text[80] = "[0.";
+    memset(text + 3, '3', 61);
+    memcpy(text + 64, "]", 2);
+    cJSON_Delete(parsed(text)); /* 63 characters */
+    memcpy(text + 64, "3]", 3);
+    assert_refused(text, false, "column 2: a number that is too long");
+    cJSON *tree = NULL;
+    struct error error;
+    assert_int_equal(json_parse_exact(text, strlen(text), "text", &tree, &error), 0);
+    assert_int_equal(strlen(json_exact_number(cJSON_GetArrayItem(tree, 0))), 64);
+    cJSON_Delete(tree);
+}
+
+/* What passes the look over is JSON, so that a parser that fails has no memory. */
+static void no_text_is_refused_for_want_of_memory(void **state)
+{
+    (void)state;
+    static const char *const pieces[] = {
+        "{",      "}",         "[",     "]",    ",", ":",    "\"a\"",
+        "\"b\":", "true",      "false", "null", "1", "-2e3", "\"\\ud83d\\ude00\"",
+        " ",      "\"\\n\\/\""};
+    uint64_t random = 20240301;
+    int taken = 0;
+    for (int run = 0; run < 50000; run++) {
+        char text[256] = "";
+        struct error error = {0};
+        cJSON *tree = NULL;
+        for (int i = 0; i < 1 + run % 9; i++) {
+            random = random * UINT64_C(6364136223846793005) + UINT64_C(1442695040888963407);
+            strcat(text, pieces[random >> 60]);
+        }
+        int result =
+            (run % 2 ? json_parse : json_parse_exact)(text, strlen(text), "text", &tree, &error);
+        taken += result == 0;
+        if (result != 0 && error.code != ERROR_FORMAT) {
+            fail_msg("%s: %s", text, error.text);
+        }
+        cJSON_Delete(tree);
+    }
+    assert_true(taken > 1000);
 }
 
 static void nesting_is_bounded(void **state)
@@ -308,6 +357,8 @@ int main(void)
         cmocka_unit_test(a_byte_order_mark_in_front_is_skipped),
         cmocka_unit_test(a_fault_is_told_with_line_and_column),
         cmocka_unit_test(what_a_lax_parser_lets_through_is_refused),
+        cmocka_unit_test(a_number_is_of_any_length_only_where_it_is_exact),
+        cmocka_unit_test(no_text_is_refused_for_want_of_memory),
         cmocka_unit_test(nesting_is_bounded),
         cmocka_unit_test(an_escaped_backslash_is_no_escape),
         cmocka_unit_test(exact_numbers_keep_every_digit),
