@@ -48,7 +48,7 @@ static void test_a_small_load_is_not_missed(void **state)
     for (uint64_t seed = 1; seed <= 5; seed++) {
         struct rig rig;
         make_humming(&rig, 1, 200.0, 50 + seed);
-        rig_hum(&rig, 50.02, 2.0 * SIGMA, 8000, rig.capacity);
+        rig_hum(&rig, 50.02, 0.12 * HUM, 8000, rig.capacity);
         rig_detector(&rig, QUIET_S, 0.5);
         rig_run_all(&rig);
         assert_int_equal(rig.closed_count, 1);
@@ -57,6 +57,18 @@ static void test_a_small_load_is_not_missed(void **state)
         assert_close(off, 0.0, 4.0 * (double)rig.closed[0].pick_sd_ns + 1e7);
         rig_free(&rig);
     }
+}
+
+static void test_what_any_supply_does_by_itself_is_not_told(void **state)
+{
+    (void)state;
+    struct rig rig;
+    make_humming(&rig, 1, 200.0, 57);
+    rig_hum(&rig, 50.02, 0.03 * HUM, 8000, rig.capacity);
+    rig_detector(&rig, QUIET_S, 0.5);
+    rig_run_all(&rig);
+    assert_int_equal(rig.opened_count, 0);
+    rig_free(&rig);
 }
 
 static void test_a_spike_and_a_step_do_not_pass_for_mains(void **state)
@@ -131,6 +143,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_a_load_is_told_in_the_mains_band_alone),
         cmocka_unit_test(test_a_small_load_is_not_missed),
+        cmocka_unit_test(test_what_any_supply_does_by_itself_is_not_told),
         cmocka_unit_test(test_a_spike_and_a_step_do_not_pass_for_mains),
         cmocka_unit_test(test_a_step_and_a_load_at_once_are_told_in_both_bands),
         cmocka_unit_test(test_a_spike_of_ten_sigma_shows_under_a_hundred_times_as_much_hum),
