@@ -34,6 +34,11 @@ struct clock_exchange {
 int64_t clock_exchange_offset_ns(const struct clock_exchange *exchange);
 int64_t clock_exchange_delay_ns(const struct clock_exchange *exchange);
 
+/* Each exchange bounds the true offset to half its delay on either side. Two that contradict each
+ * other by more than the crystal explains mean that the time server's clock was set anew. */
+bool clock_exchange_contradicts(const struct clock_exchange *older,
+                                const struct clock_exchange *newer, int64_t crystal_ppb);
+
 #define CLOCK_FITTER_POINTS 64
 
 /* Keeps the best of each burst over a sliding span: the question that took least and the answer
@@ -52,8 +57,9 @@ void clock_fitter_init(struct clock_fitter *fitter, int64_t span_ns, int64_t gro
  * Returns whether one was kept. */
 bool clock_fitter_add_burst(struct clock_fitter *fitter, const struct clock_exchange *exchanges,
                             size_t count);
-/* The best of the last burst; NULL before the first. */
-const struct clock_exchange *clock_fitter_last(const struct clock_fitter *fitter);
+/* The best of the last bursts, `size` at most, oldest first; returns how many. */
+size_t clock_fitter_recent(const struct clock_fitter *fitter, struct clock_exchange *exchanges,
+                           size_t size);
 
 /* What the 99 % bound is in the stated uncertainty: 2.58 sigma, as for a normal error. */
 #define CLOCK_FIT_BOUND_PERCENT 258

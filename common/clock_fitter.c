@@ -21,15 +21,13 @@ static bool exchange_valid(const struct clock_exchange *exchange)
            delay <= DELAY_MOST_NS;
 }
 
-/* Each exchange bounds the true offset to half its delay on either side. Two that contradict each
- * other by more than the crystal explains mean that the time server's clock was set anew. */
-static bool contradicts(const struct clock_fitter *fitter, const struct clock_exchange *newer)
+bool clock_exchange_contradicts(const struct clock_exchange *older,
+                                const struct clock_exchange *newer, int64_t crystal_ppb)
 {
-    const struct clock_exchange *last = &fitter->best[fitter->count - 1];
-    double apart = fabs((double)(clock_exchange_offset_ns(newer) - clock_exchange_offset_ns(last)));
-    double halves = (double)(clock_exchange_delay_ns(newer) + clock_exchange_delay_ns(last)) / 2;
-    double drift =
-        2e-9 * (double)fitter->default_growth_ppb * fabs((double)(newer->t4_ns - last->t4_ns));
+    double apart =
+        fabs((double)(clock_exchange_offset_ns(newer) - clock_exchange_offset_ns(older)));
+    double halves = (double)(clock_exchange_delay_ns(newer) + clock_exchange_delay_ns(older)) / 2;
+    double drift = 2e-9 * (double)crystal_ppb * fabs((double)(newer->t4_ns - older->t4_ns));
     return apart > halves + drift + CLOCK_SET_SLACK_NS;
 }
 
@@ -70,7 +68,8 @@ bool clock_fitter_add_burst(struct clock_fitter *fitter, const struct clock_exch
     if (!take_best(exchanges, count, &best)) {
         return false;
     }
-    if (fitter->count > 0 && contradicts(fitter, &best)) {
+    if (fitter->count > 0 && clock_exchange_contradicts(&fitter->best[fitter->count - 1], &best,
+                                                        fitter->default_growth_ppb)) {
         fitter->count = 0;
     }
     size_t old = fitter->count == CLOCK_FITTER_POINTS ? 1 : 0;
@@ -82,7 +81,12 @@ bool clock_fitter_add_burst(struct clock_fitter *fitter, const struct clock_exch
     return true;
 }
 
-const struct clock_exchange *clock_fitter_last(const struct clock_fitter *fitter)
+size_t clock_fitter_recent(const struct clock_fitter *fitter, struct clock_exchange *exchanges,
+                           size_t size)
 {
-    return fitter->count > 0 ? &fitter->best[fitter->count - 1] : NULL;
+    size_t count = fitter->count < size ? fitter->count : size;
+    for (size_t i = 0; i < count; i++) {
+        exchanges[i] = fitter->best[fitter->count - count + i];
+    }
+    return count;
 }
