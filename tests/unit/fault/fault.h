@@ -6,11 +6,12 @@
 #include "tests/unit/test.h"
 
 #include <cjson/cJSON.h>
+#include <limits.h>
 #include <stdatomic.h>
 
 #include "common/error.h"
 
-#define FAULT_RUNS_MAX 20000
+#define FAULT_RUNS_MAX 1000000
 
 /* The linker leads every call of ours to the __wrap_ ones; libraries keep the real ones. */
 void *__real_malloc(size_t size);
@@ -78,17 +79,23 @@ int __wrap_asprintf(char **out, const char *format, ...)
     return length;
 }
 
+/* Called by a body that ended well, before it looks at what it made: no more fails. */
+static inline void fault_over(void)
+{
+    atomic_store(&fault_at, 0);
+}
+
 /* Runs `body` with the first, the second ... allocation failing, until it ends before one fails.
  * `stays`: all later ones fail as well. The body returns -1 with the error of what failed, or 0
  * where all was as it should be, and frees whatever it got. A crash or a leak is the sanitizers' to
  * tell. */
 typedef int (*fault_body)(void *context, struct error *error);
 
-static void fault_run(fault_body body, void *context, bool stays)
+static void fault_run(fault_body body, void *context, bool stays, long divisor)
 {
     cJSON_Hooks hooks = {__wrap_malloc, free};
     cJSON_InitHooks(&hooks);
-    for (long n = 1; n < FAULT_RUNS_MAX; n++) {
+    for (long n = 1; n < FAULT_RUNS_MAX; n += 1 + n / divisor) {
         struct error error = {0};
         atomic_store(&fault_calls, 0);
         atomic_store(&fault_stays, stays);
@@ -110,8 +117,15 @@ static void fault_run(fault_body body, void *context, bool stays)
 /* Both ways: one allocation, and that one with all that follow. */
 static inline void fault_each(fault_body body, void *context)
 {
-    fault_run(body, context, false);
-    fault_run(body, context, true);
+    fault_run(body, context, false, LONG_MAX);
+    fault_run(body, context, true, LONG_MAX);
+}
+
+/* Where there are too many for each: the first `divisor`, then ever fewer. */
+static inline void fault_some(fault_body body, void *context, long divisor)
+{
+    fault_run(body, context, false, divisor);
+    fault_run(body, context, true, divisor);
 }
 
 #endif

@@ -48,6 +48,7 @@ static int record(void *context, struct error *error)
     if (night_writer_close(writer, FIXTURE_START_NS + 3 * NS_PER_S, error)) {
         return -1;
     }
+    fault_over();
     assert_int_equal(fixture_query(fixture, "SELECT count(*) FROM frame"), 3);
     assert_int_equal(fixture_query(fixture, "SELECT count(*) FROM coincidence_member"), 1);
     return 0;
@@ -131,6 +132,42 @@ static void a_night_is_read_whole_or_its_reader_says_why_not(void **state)
     fault_each(read_back, *state);
 }
 
+static sqlite3_mem_methods real;
+static atomic_bool sqlite_strikes;
+
+static void *sqlite_malloc(int size)
+{
+    return atomic_load(&sqlite_strikes) && fault_strikes() ? NULL : real.xMalloc(size);
+}
+
+static void *sqlite_realloc(void *memory, int size)
+{
+    return atomic_load(&sqlite_strikes) && fault_strikes() ? NULL : real.xRealloc(memory, size);
+}
+
+/* SQLite's memory runs through the same count where a test says so. */
+static int lead_sqlite(void **state)
+{
+    (void)state;
+    if (sqlite3_config(SQLITE_CONFIG_GETMALLOC, &real) != SQLITE_OK) {
+        return -1;
+    }
+    sqlite3_mem_methods led = real;
+    led.xMalloc = sqlite_malloc;
+    led.xRealloc = sqlite_realloc;
+    return sqlite3_config(SQLITE_CONFIG_MALLOC, &led) == SQLITE_OK ? 0 : -1;
+}
+
+static void neither_is_harmed_where_sqlite_has_no_memory(void **state)
+{
+    struct error error = {0};
+    assert_int_equal(record(*state, &error), 0);
+    atomic_store(&sqlite_strikes, true);
+    fault_some(read_back, *state, 8);
+    fault_some(record, *state, 2);
+    atomic_store(&sqlite_strikes, false);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -138,6 +175,8 @@ int main(void)
                                         fixture_setup, fixture_teardown),
         cmocka_unit_test_setup_teardown(a_night_is_read_whole_or_its_reader_says_why_not,
                                         fixture_setup, fixture_teardown),
+        cmocka_unit_test_setup_teardown(neither_is_harmed_where_sqlite_has_no_memory, fixture_setup,
+                                        fixture_teardown),
     };
-    return cmocka_run_group_tests(tests, NULL, NULL);
+    return cmocka_run_group_tests(tests, lead_sqlite, NULL);
 }
