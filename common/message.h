@@ -12,6 +12,7 @@
 #include "common/text.h"
 
 #define MESSAGE_TEXT_SIZE 512
+#define MESSAGE_EXCHANGES_MAX 4
 #define MESSAGE_JSON_MAX (64u * 1024u)
 
 /* NODE/hello, retained: who this node is since its last boot.
@@ -31,7 +32,11 @@ struct message_state {
     struct clock_fit fit;
     int64_t exchange_age_ns; /* since the last good exchange; -1 for never */
     int64_t round_trip_ns;   /* of the best recent exchange; -1 for none */
-    double battery_v;        /* NaN where there is none */
+    /* The best of the last bursts, oldest first: t1 and t4 node time, t2 and t3 site time. May be
+     * left out. */
+    size_t exchange_count;
+    struct clock_exchange exchanges[MESSAGE_EXCHANGES_MAX];
+    double battery_v; /* NaN where there is none */
     uint64_t spool_frames;
     uint64_t spool_bytes;
     uint64_t dropped_frames;      /* since boot: the spool was full */

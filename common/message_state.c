@@ -5,6 +5,7 @@
 
 #include <inttypes.h>
 #include <math.h>
+#include <stdio.h>
 
 #include "common/json.h"
 #include "common/message_fields.h"
@@ -24,6 +25,19 @@ static void append_fit(struct text *out, const struct clock_fit *fit)
     append_int64(out, "uncertainty_ns", fit->uncertainty_ns);
     append_int64(out, "growth_ppb", fit->growth_ppb);
     (void)text_append_format(out, "}");
+}
+
+static void append_exchanges(struct text *out, const struct message_state *state)
+{
+    for (size_t i = 0; i < state->exchange_count; i++) {
+        const struct clock_exchange *exchange = &state->exchanges[i];
+        (void)text_append_format(out,
+                                 "%s{\"t1_ns\":\"%" PRId64 "\",\"t2_ns\":\"%" PRId64
+                                 "\",\"t3_ns\":\"%" PRId64 "\",\"t4_ns\":\"%" PRId64 "\"}",
+                                 i == 0 ? ",\"exchanges\":[" : ",", exchange->t1_ns,
+                                 exchange->t2_ns, exchange->t3_ns, exchange->t4_ns);
+    }
+    (void)text_append_format(out, "%s", state->exchange_count > 0 ? "]" : "");
 }
 
 static int append_battery(struct text *out, double battery_v)
@@ -53,6 +67,7 @@ int message_state_write(const struct message_state *state, struct text *out)
     }
     append_int64(out, "exchange_age_ns", state->exchange_age_ns);
     append_int64(out, "round_trip_ns", state->round_trip_ns);
+    append_exchanges(out, state);
     if (append_battery(out, state->battery_v) != 0) {
         return -1;
     }
@@ -86,6 +101,46 @@ static int read_fit(const cJSON *root, struct clock_fit *fit, struct error *erro
         return error_set(error, ERROR_RANGE, "%s: uncertainty below 0", path);
     }
     fit->known = true;
+    return 0;
+}
+
+static int read_exchange(const cJSON *item, size_t index, struct clock_exchange *exchange,
+                         struct error *error)
+{
+    static const char *const fields[] = {"t1_ns", "t2_ns", "t3_ns", "t4_ns", NULL};
+    char path[40];
+    (void)snprintf(path, sizeof path, "state.exchanges[%zu]", index);
+    if (!cJSON_IsObject(item)) {
+        return error_set(error, ERROR_FORMAT, "%s: not an object", path);
+    }
+    if (json_check_fields(item, path, fields, error) != 0 ||
+        json_get_int64_text(item, path, "t1_ns", &exchange->t1_ns, error) != 0 ||
+        json_get_int64_text(item, path, "t2_ns", &exchange->t2_ns, error) != 0 ||
+        json_get_int64_text(item, path, "t3_ns", &exchange->t3_ns, error) != 0) {
+        return -1;
+    }
+    return json_get_int64_text(item, path, "t4_ns", &exchange->t4_ns, error);
+}
+
+static int read_exchanges(const cJSON *root, struct message_state *state, struct error *error)
+{
+    const cJSON *list = NULL;
+    if (!cJSON_GetObjectItemCaseSensitive(root, "exchanges")) {
+        return 0;
+    }
+    if (json_get_array(root, "state", "exchanges", &list, error) != 0) {
+        return -1;
+    }
+    for (const cJSON *item = list->child; item; item = item->next) {
+        if (state->exchange_count == MESSAGE_EXCHANGES_MAX) {
+            return error_set(error, ERROR_RANGE, "state.exchanges: more than %d",
+                             MESSAGE_EXCHANGES_MAX);
+        }
+        size_t index = state->exchange_count++;
+        if (read_exchange(item, index, &state->exchanges[index], error) != 0) {
+            return -1;
+        }
+    }
     return 0;
 }
 
@@ -128,6 +183,7 @@ static int read_state(const cJSON *root, struct message_state *state, struct err
         json_get_int64_text(root, "state", "exchange_age_ns", &state->exchange_age_ns, error) !=
             0 ||
         json_get_int64_text(root, "state", "round_trip_ns", &state->round_trip_ns, error) != 0 ||
+        read_exchanges(root, state, error) != 0 ||
         json_get_number_or(root, "state", "battery_v", 0, BATTERY_V_MAX, NAN, &state->battery_v,
                            error) != 0 ||
         read_spool(root, state, error) != 0) {
@@ -140,8 +196,8 @@ int message_state_read(const char *json, size_t length, struct message_state *st
                        struct error *error)
 {
     static const char *const fields[] = {
-        "version",       "gone",      "boot",  "clock", "exchange_age_ns",
-        "round_trip_ns", "battery_v", "spool", "note",  NULL};
+        "version",   "gone",  "boot", "clock", "exchange_age_ns", "round_trip_ns", "exchanges",
+        "battery_v", "spool", "note", NULL};
     cJSON *root = NULL;
     if (message_parse(json, length, "state", fields, &root, error) != 0) {
         return -1;

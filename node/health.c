@@ -30,6 +30,8 @@ void health_fill(const struct health_sources *sources, int64_t now_ns, struct me
         .spool_bytes = counts.bytes,
         .dropped_frames = counts.dropped,
     };
+    state->exchange_count =
+        timekeeper_recent(sources->timekeeper, state->exchanges, MESSAGE_EXCHANGES_MAX);
     add_note(state, drivers);
     add_note(state, spool_fault(sources->spool));
 }

@@ -27,12 +27,20 @@ struct kernel_clock kernel_clock_system(void)
     return (struct kernel_clock){.read = read_kernel};
 }
 
-void kernel_clock_pair(const struct clock_source *clock, struct clock_exchange *pair)
+int kernel_clock_burst(const struct kernel_clock *kernel, const struct clock_source *clock,
+                       struct clock_exchange *pairs, int size, struct kernel_reading *reading)
 {
-    pair->t1_ns = clock->mono_ns(clock->context);
-    pair->t2_ns = clock->real_ns(clock->context);
-    pair->t3_ns = pair->t2_ns;
-    pair->t4_ns = clock->mono_ns(clock->context);
+    kernel->read(kernel->context, reading);
+    if (!reading->disciplined) {
+        return 0;
+    }
+    for (int i = 0; i < size; i++) {
+        pairs[i].t1_ns = clock->mono_ns(clock->context);
+        pairs[i].t2_ns = clock->real_ns(clock->context);
+        pairs[i].t3_ns = pairs[i].t2_ns;
+        pairs[i].t4_ns = clock->mono_ns(clock->context);
+    }
+    return size;
 }
 
 void kernel_clock_widen(const struct kernel_reading *reading, struct clock_fit *fit)

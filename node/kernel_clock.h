@@ -24,8 +24,10 @@ struct kernel_clock {
 
 struct kernel_clock kernel_clock_system(void);
 
-/* Both clocks read back to back, as an exchange with a time server that answers at once. */
-void kernel_clock_pair(const struct clock_source *clock, struct clock_exchange *pair);
+/* Both clocks read back to back `size` times, as exchanges with a time server that answers at once.
+ * Returns how many: none while the kernel does not vouch for its clock, whatever that says. */
+int kernel_clock_burst(const struct kernel_clock *kernel, const struct clock_source *clock,
+                       struct clock_exchange *pairs, int size, struct kernel_reading *reading);
 /* The kernel's error on top of the line's own: the bound as evenly spread, or the estimate where
  * that is more. */
 void kernel_clock_widen(const struct kernel_reading *reading, struct clock_fit *fit);

@@ -256,17 +256,13 @@ static void finish_burst(struct timekeeper *timekeeper)
 
 /* ---- the kernel instead of a server ---- */
 
-/* The clock is not known while the kernel does not vouch for it, whatever its real clock says. */
 static void read_kernel(struct timekeeper *timekeeper)
 {
-    timekeeper->burst = (struct time_burst){0};
-    timekeeper->kernel.read(timekeeper->kernel.context, &timekeeper->reading);
-    if (timekeeper->reading.disciplined) {
-        while (timekeeper->burst.answered < timekeeper->setup.burst_size) {
-            kernel_clock_pair(&timekeeper->setup.clock,
-                              &timekeeper->burst.exchanges[timekeeper->burst.answered++]);
-        }
-    }
+    struct time_burst *burst = &timekeeper->burst;
+    *burst = (struct time_burst){0};
+    burst->answered =
+        kernel_clock_burst(&timekeeper->kernel, &timekeeper->setup.clock, burst->exchanges,
+                           timekeeper->setup.burst_size, &timekeeper->reading);
     finish_burst(timekeeper);
 }
 
@@ -394,4 +390,10 @@ int64_t timekeeper_age_ns(const struct timekeeper *timekeeper, int64_t now_ns)
 int64_t timekeeper_round_trip_ns(const struct timekeeper *timekeeper)
 {
     return timekeeper->round_trip_ns;
+}
+
+size_t timekeeper_recent(const struct timekeeper *timekeeper, struct clock_exchange *exchanges,
+                         size_t size)
+{
+    return timekeeper->kernel.read ? 0 : clock_fitter_recent(&timekeeper->fitter, exchanges, size);
 }

@@ -45,5 +45,9 @@ const struct clock_fit *timekeeper_fit(const struct timekeeper *timekeeper);
 int64_t timekeeper_age_ns(const struct timekeeper *timekeeper, int64_t now_ns);
 /* Of the best exchange of that burst; -1 for none. */
 int64_t timekeeper_round_trip_ns(const struct timekeeper *timekeeper);
+/* The best of the last bursts, oldest first, for a re-fit of the whole night; returns how many.
+ * None where the kernel is believed: its own error is not in them. */
+size_t timekeeper_recent(const struct timekeeper *timekeeper, struct clock_exchange *exchanges,
+                         size_t size);
 
 #endif

@@ -29,6 +29,9 @@ static struct message_state good_state(void)
                 .growth_ppb = 1000},
         .exchange_age_ns = INT64_C(9007199254740993),
         .round_trip_ns = 412345,
+        .exchange_count = 2,
+        .exchanges = {{-1, INT64_C(1700000000000000001), INT64_C(1700000000000000002), 5},
+                      {7, INT64_C(1700000000000000010), INT64_C(1700000000000000011), INT64_MAX}},
         .battery_v = 3.87,
         .spool_frames = 12,
         .spool_bytes = 123456,
@@ -90,6 +93,8 @@ static void state_keeps_every_digit_of_its_nanoseconds(void **state)
     assert_int64_equal(read.fit.growth_ppb, sent.fit.growth_ppb);
     assert_int64_equal(read.exchange_age_ns, sent.exchange_age_ns);
     assert_int64_equal(read.round_trip_ns, sent.round_trip_ns);
+    assert_int_equal(read.exchange_count, 2);
+    assert_memory_equal(read.exchanges, sent.exchanges, 2 * sizeof sent.exchanges[0]);
     assert_close(read.battery_v, 3.87, 0);
     assert_int_equal(read.spool_frames, 12);
     assert_int_equal(read.spool_bytes, 123456);
@@ -244,6 +249,11 @@ static void what_is_wrong_is_named_by_its_field(void **state)
         {STATE, HEAD "\"exchange_age_ns\":\"1\",\"round_trip_ns\":\"1\"}", ERROR_FORMAT,
          "state.spool: missing"},
         {STATE, HEAD "\"clock\":{\"offset\":1}}", ERROR_FORMAT, "state.clock.offset"},
+        {STATE,
+         HEAD "\"exchange_age_ns\":\"1\",\"round_trip_ns\":\"1\",\"exchanges\":[{\"t1_ns\":1}]}",
+         ERROR_FORMAT, "state.exchanges[0].t1_ns"},
+        {STATE, HEAD "\"exchange_age_ns\":\"1\",\"round_trip_ns\":\"1\",\"exchanges\":[7]}",
+         ERROR_FORMAT, "state.exchanges[0]: not an object"},
         {MARK, "{\"text\":\"a\",\"room\":\"the hall\"}", ERROR_FORMAT, "mark.room"},
         {MARK, "{\"text\":\"a\",\"start\":\"yesterday\"}", ERROR_FORMAT, "mark.start"},
         {MARK, "{\"text\":\"a\",\"length_s\":-1}", ERROR_RANGE, "mark.length_s"},
