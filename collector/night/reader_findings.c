@@ -26,7 +26,10 @@ int night_each_clock(struct night_reader *reader,
 {
     struct clock_each to = {each, context};
     sqlite3_stmt *statement = NULL;
-    if (reader_prepare(reader, "SELECT node, time_ns, sd_ns FROM clock ORDER BY time_ns, node",
+    /* Of rows for the same moment the last counts: SQLite gives max(id)'s own row. */
+    if (reader_prepare(reader,
+                       "SELECT node, time_ns, sd_ns, max(id) FROM clock GROUP BY time_ns, node"
+                       " ORDER BY time_ns, node",
                        &statement, error) != 0) {
         return -1;
     }

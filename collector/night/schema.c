@@ -30,6 +30,7 @@ static const char *const tables_of_samples =
     "  /* value = count * step + offset, each mantissa * 10^exponent */\n"
     "  step_mantissa INTEGER NOT NULL, step_exponent INTEGER NOT NULL,\n"
     "  offset_mantissa INTEGER NOT NULL, offset_exponent INTEGER NOT NULL,\n"
+    "  nth INTEGER NOT NULL UNIQUE /* from 1, in the order in which they were told */,\n"
     "  boot INTEGER AS (id >> 5) VIRTUAL, place INTEGER AS (id & 31) VIRTUAL) STRICT;\n"
     "CREATE TABLE fit (id INTEGER PRIMARY KEY, boot INTEGER NOT NULL REFERENCES boot,\n"
     "  /* site = node + offset_ns + (node - ref_node_ns) * rate_ppt / 1e12 */\n"
@@ -59,9 +60,10 @@ static const char *const tables_of_samples =
     "CREATE TABLE codec (id INTEGER PRIMARY KEY, how TEXT NOT NULL) STRICT;\n";
 
 static const char *const tables_of_findings =
-    "CREATE TABLE clock (time_ns INTEGER NOT NULL, node INTEGER NOT NULL REFERENCES node,\n"
-    "  sd_ns INTEGER NOT NULL /* one sigma from here on */,\n"
-    "  PRIMARY KEY (time_ns, node)) STRICT, WITHOUT ROWID;\n"
+    "CREATE TABLE clock (id INTEGER PRIMARY KEY /* of the same time and node the last counts */,\n"
+    "  time_ns INTEGER NOT NULL, node INTEGER NOT NULL REFERENCES node,\n"
+    "  sd_ns INTEGER NOT NULL /* one sigma from here on */) STRICT;\n"
+    "CREATE INDEX clock_by_time ON clock (time_ns, node);\n"
     "CREATE TABLE gap (id INTEGER PRIMARY KEY, node INTEGER NOT NULL REFERENCES node,\n"
     "  start_ns INTEGER NOT NULL, end_ns INTEGER NOT NULL, reason TEXT NOT NULL) STRICT;\n"
     "CREATE TABLE mark (id INTEGER PRIMARY KEY, start_ns INTEGER NOT NULL,\n"
@@ -115,6 +117,21 @@ static const char *const tables_of_findings =
     "CREATE TABLE log (id INTEGER PRIMARY KEY, time_ns INTEGER NOT NULL, level TEXT NOT NULL,\n"
     "  text TEXT NOT NULL) STRICT;\n";
 
+/* Rows of all tables above as leaves of hash trees, RFC 6962 sec. 2.1: see seal_tree.c. */
+static const char *const tables_of_seals =
+    "CREATE TABLE seal (id INTEGER PRIMARY KEY,\n"
+    "  what TEXT NOT NULL /* so far, samples, analysis */,\n"
+    "  analysis INTEGER NOT NULL /* 0: the samples */, time_ns INTEGER NOT NULL,\n"
+    "  leaves INTEGER NOT NULL, root BLOB NOT NULL /* over the seal's rows in seal_tree */,\n"
+    "  public_key BLOB NOT NULL, signature BLOB NOT NULL /* Ed25519 */) STRICT;\n"
+    "CREATE TABLE seal_tree (seal INTEGER NOT NULL REFERENCES seal, place INTEGER NOT NULL,\n"
+    "  tree TEXT NOT NULL, leaves INTEGER NOT NULL, root BLOB NOT NULL,\n"
+    "  PRIMARY KEY (seal, place)) STRICT, WITHOUT ROWID;\n"
+    "/* which row of a span was changed: see seal_clue.h */\n"
+    "CREATE TABLE seal_clue (analysis INTEGER NOT NULL, tree TEXT NOT NULL,\n"
+    "  span INTEGER NOT NULL, leaves INTEGER NOT NULL, clue BLOB NOT NULL,\n"
+    "  PRIMARY KEY (analysis, tree, span)) STRICT, WITHOUT ROWID;\n";
+
 static const char *const codecs =
     "INSERT INTO codec VALUES\n"
     "(0, 'counts as int32, little-endian'),\n"
@@ -133,7 +150,8 @@ int schema_prepare(sqlite3 *db, struct error *error)
 int schema_create(sqlite3 *db, struct error *error)
 {
     if (sql_exec(db, tables_of_samples, error) != 0 ||
-        sql_exec(db, tables_of_findings, error) != 0 || sql_exec(db, codecs, error) != 0) {
+        sql_exec(db, tables_of_findings, error) != 0 || sql_exec(db, tables_of_seals, error) != 0 ||
+        sql_exec(db, codecs, error) != 0) {
         return -1;
     }
     return sql_exec(db,

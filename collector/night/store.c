@@ -11,8 +11,8 @@ static const char *const texts[STORE_SQL_COUNT] = {
     [STORE_BOOT] = "INSERT INTO boot(id, node, boot) VALUES(?, ?, ?) ON CONFLICT DO NOTHING",
     [STORE_CHANNEL] =
         "INSERT INTO channel(id, name, unit, rate_hz, period_ps, step_mantissa, step_exponent,"
-        " offset_mantissa, offset_exponent) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?)"
-        " ON CONFLICT DO NOTHING",
+        " offset_mantissa, offset_exponent, nth) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?,"
+        " (SELECT coalesce(max(nth), 0) + 1 FROM channel)) ON CONFLICT DO NOTHING",
     [STORE_FIT] = "INSERT INTO fit(boot, ref_node_ns, offset_ns, rate_ppt, uncertainty_ns,"
                   " growth_ppb) VALUES(?, ?, ?, ?, ?, ?)",
     [STORE_FRAME_KNOWN] = "SELECT 1 FROM frame WHERE boot=? AND seq=?",
@@ -28,8 +28,9 @@ static const char *const texts[STORE_SQL_COUNT] = {
         " min=min(min, excluded.min), max=max(max, excluded.max), sum=sum+excluded.sum",
     [STORE_META] = "INSERT INTO meta(key, value) VALUES(?, ?)"
                    " ON CONFLICT DO UPDATE SET value=excluded.value",
-    [STORE_CLOCK] = "INSERT INTO clock(time_ns, node, sd_ns) VALUES(?, ?, ?)"
-                    " ON CONFLICT DO UPDATE SET sd_ns=excluded.sd_ns",
+    [STORE_CLOCK] = "INSERT INTO clock(time_ns, node, sd_ns) SELECT ?1, ?2, ?3 WHERE ?3 IS NOT"
+                    " (SELECT sd_ns FROM clock WHERE time_ns=?1 AND node=?2 ORDER BY id DESC"
+                    " LIMIT 1)",
     [STORE_GAP] = "INSERT INTO gap(node, start_ns, end_ns, reason) VALUES(?, ?, ?, ?)",
     [STORE_MARK] = "INSERT INTO mark(id, start_ns, end_ns, noted_ns, room, who, text)"
                    " VALUES(?, ?, ?, ?, ?, ?, ?)",

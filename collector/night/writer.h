@@ -28,6 +28,7 @@ struct night_settings {
     int commit_every_ms;     /* 0 takes 200 */
     int64_t reserve_bytes;   /* stop when the disk has less; 0 takes 64 MiB */
     size_t queue_bytes;      /* what may wait in memory; 0 takes 64 MiB */
+    int seal_every_ms;       /* between seals of what was recorded so far; 0 takes 5 minutes */
     bool reopen;             /* continue a night that was not closed (the recorder died) */
 };
 
@@ -39,6 +40,7 @@ typedef void (*night_committed)(void *context, const struct night_frame_id *fram
 struct night_writer;
 
 /* Creates the file (ERROR_BUSY where it exists or another process writes it) and starts the thread.
+ * What is committed is sealed with the base station's key (key.h), which is made on first use.
  * With reopen: ERROR_NOT_FOUND where there is none, ERROR_STATE where it was closed or was begun
  * with another site file. `committed` may be NULL. While it is open a companion "NIGHT-lock" says
  * so to other programs. */
@@ -80,12 +82,21 @@ int night_put_state(struct night_writer *writer, uint32_t node, int64_t time_ns,
 int night_put_log(struct night_writer *writer, int64_t time_ns, const char *level, const char *text,
                   struct error *error);
 
+/* The last seal of what was recorded so far (seal.h), to be read out while the night goes on: false
+ * while there is none. May be called from any thread. */
+struct night_writer_seal {
+    int64_t number;
+    int64_t time_ns; /* site time */
+    uint8_t root[32];
+};
+bool night_writer_last_seal(struct night_writer *writer, struct night_writer_seal *seal);
+
 /* Waits until all that was put is on disk, or for the first failure: what is not written then is
  * kept and tried again. For import and re-analysis, never on a loop. */
 int night_writer_flush(struct night_writer *writer, struct error *error);
-/* Flushes, builds what is left of the zoom levels, writes the end, turns the file into one closed
- * file without side files, joins the thread and frees. end_ns 0 leaves the night open (a stop that
- * is to be continued). On failure the file is left as safe as it can be and said so. */
+/* Flushes, builds what is left of the zoom levels, writes the end and seals it, turns the file into
+ * one closed file without side files, joins the thread and frees. end_ns 0 leaves the night open (a
+ * stop that is to be continued). On failure the file is left as safe as it can be and said so. */
 int night_writer_close(struct night_writer *writer, int64_t end_ns, struct error *error);
 /* Ends without flushing and removes the file: an import that failed. (Of a night that was opened
  * for analysis only that analysis is removed.) */

@@ -57,12 +57,17 @@ int writer_check_node(const struct night_writer *writer, uint32_t node, struct e
     return error_set(error, ERROR_RANGE, "night: node %u is not in the site", (unsigned)node);
 }
 
-int writer_check_recording(const struct night_writer *writer, uint32_t node, struct error *error)
+int writer_check_open(const struct night_writer *writer, struct error *error)
 {
     if (writer->analysis != 0) {
         return error_set(error, ERROR_STATE, "night: closed: only findings may be added");
     }
-    return writer_check_node(writer, node, error);
+    return 0;
+}
+
+int writer_check_recording(const struct night_writer *writer, uint32_t node, struct error *error)
+{
+    return writer_check_open(writer, error) != 0 ? -1 : writer_check_node(writer, node, error);
 }
 
 int writer_check_analysis(const struct night_writer *writer, int analysis, struct error *error)

@@ -41,7 +41,9 @@ void writer_stop(struct night_writer *writer)
 
 void writer_free(struct night_writer *writer)
 {
+    seal_book_free(writer->book);
     store_free(writer->store);
+    key_forget(&writer->key);
     night_lock_release(&writer->file_lock);
     job_queue_clear(&writer->queue);
     job_queue_clear(&writer->batch);
@@ -107,6 +109,9 @@ static int write_end(struct night_writer *writer, int64_t end_ns, struct error *
          store_set_meta_int(store, "end_ns", end_ns, error) != 0)) {
         result = -1;
     }
+    if (result == 0) {
+        result = writer_seal_end(writer, end_ns, error);
+    }
     if (result != 0 || store_commit(store, error) != 0) {
         store_rollback(store);
         return -1;
@@ -130,7 +135,7 @@ static int finish(struct night_writer *writer, int64_t end_ns, struct error *err
         return write_end(writer, 0, error);
     }
     if (end_ns == 0) {
-        return 0; /* closing the connection folds the log in */
+        return writer_seal_so_far(writer, error); /* closing the connection folds the log in */
     }
     if (write_end(writer, end_ns, error) != 0) {
         return -1;
@@ -167,6 +172,8 @@ void night_writer_abandon(struct night_writer *writer)
     if (writer->analysis != 0) {
         abandon_analysis(writer->store);
     } else {
+        seal_book_free(writer->book);
+        writer->book = NULL;
         store_free(writer->store);
         writer->store = NULL;
         writer_remove_files(writer->path);

@@ -32,6 +32,9 @@ int night_put_gap(struct night_writer *writer, const struct gap *gap, struct err
 
 int night_put_mark(struct night_writer *writer, const struct mark *mark, struct error *error)
 {
+    if (writer_check_open(writer, error) != 0) {
+        return -1;
+    }
     struct job *job = job_new(JOB_MARK, 0);
     if (!job) {
         return writer_out_of_memory(error);
@@ -188,5 +191,7 @@ int night_put_state(struct night_writer *writer, uint32_t node, int64_t time_ns,
 int night_put_log(struct night_writer *writer, int64_t time_ns, const char *level, const char *text,
                   struct error *error)
 {
-    return writer_add(writer, note_job(JOB_LOG, time_ns, level, text), error);
+    return writer_check_open(writer, error) != 0
+               ? -1
+               : writer_add(writer, note_job(JOB_LOG, time_ns, level, text), error);
 }

@@ -7,10 +7,11 @@
 #include "collector/night/boots.h"
 #include "collector/night/lock.h"
 #include "collector/night/queue.h"
+#include "collector/night/seal.h"
 #include "collector/night/store.h"
 #include "collector/night/writer.h"
 
-/* Who may touch what: `lock` guards everything from `queue` to `last_mark`; the store, the batch
+/* Who may touch what: `lock` guards everything from `queue` to `last_seal`; the store, the batch
  * and the frame list are the writer thread's while it runs. The rest is set before it starts. */
 /* So much is committed without waiting for more: a backlog drains as fast as the disk takes it. */
 #define WRITER_COMMIT_BYTES (512u << 10)
@@ -39,6 +40,7 @@ struct night_writer {
     bool stop;
     struct boots boots;
     int64_t last_mark;
+    struct night_writer_seal last_seal; /* number 0: none */
 
     uv_thread_t thread;
     struct store *store;
@@ -46,6 +48,13 @@ struct night_writer {
     struct night_frame_id *frames;
     size_t frames_size;
     int wal_pages;
+
+    struct key key;
+    struct seal_book *book; /* NULL for re-analysis: its seal is made at the end */
+    uint64_t seal_every_ns;
+    uint64_t opened_at_ns; /* uv_hrtime's */
+    uint64_t sealed_at_ns;
+    int64_t start_ns; /* site time when it was opened */
 };
 
 /* The thread's function; `argument` is the writer. */
@@ -59,6 +68,13 @@ void writer_free(struct night_writer *writer);
 /* Removes what an analysis left that was never finished. Inside a transaction. */
 int writer_forget_analyses(struct store *store, struct error *error);
 
+/* After a commit: takes the new rows into the running trees and seals them where it is time. */
+int writer_seal_committed(struct night_writer *writer, struct error *error);
+/* Now, in a transaction of its own: of a night that is left open. */
+int writer_seal_so_far(struct night_writer *writer, struct error *error);
+/* Inside the last transaction of a night, or of an analysis (end_ns is not looked at). */
+int writer_seal_end(struct night_writer *writer, int64_t end_ns, struct error *error);
+
 int writer_out_of_memory(struct error *error);
 /* Takes the job on success, frees it otherwise; `job` NULL: it could not be made. */
 int writer_add(struct night_writer *writer, struct job *job, struct error *error);
@@ -66,7 +82,8 @@ int writer_add_locked(struct night_writer *writer, struct job *job, struct error
 /* Whatever the queue holds. With the lock held. */
 void writer_queue_job(struct night_writer *writer, struct job *job);
 int writer_check_node(const struct night_writer *writer, uint32_t node, struct error *error);
-/* Samples and what belongs to them are closed once the night is. */
+/* Samples, marks and what belongs to them are closed, and sealed, once the night is. */
+int writer_check_open(const struct night_writer *writer, struct error *error);
 int writer_check_recording(const struct night_writer *writer, uint32_t node, struct error *error);
 int writer_check_analysis(const struct night_writer *writer, int analysis, struct error *error);
 

@@ -16,6 +16,7 @@
 #define COMMIT_EVERY_MS 200
 #define RESERVE_BYTES (INT64_C(64) << 20)
 #define QUEUE_BYTES ((size_t)64 << 20)
+#define SEAL_EVERY_MS 300000
 #define NS_PER_MS UINT64_C(1000000)
 /* The writer's thread may sleep this long for a reader that is in the way. */
 #define BUSY_MS 5000
@@ -74,6 +75,8 @@ static struct night_writer *new_writer(const char *path, struct error *error)
     writer->commit_every_ns = COMMIT_EVERY_MS * NS_PER_MS;
     writer->reserve_bytes = RESERVE_BYTES;
     writer->queue_bytes = QUEUE_BYTES;
+    writer->seal_every_ns = SEAL_EVERY_MS * NS_PER_MS;
+    writer->opened_at_ns = writer->sealed_at_ns = uv_hrtime();
     return writer;
 }
 
@@ -89,6 +92,10 @@ static void apply_settings(struct night_writer *writer, const struct night_setti
     if (settings->queue_bytes > 0) {
         writer->queue_bytes = settings->queue_bytes;
     }
+    if (settings->seal_every_ms > 0) {
+        writer->seal_every_ns = (uint64_t)settings->seal_every_ms * NS_PER_MS;
+    }
+    writer->start_ns = settings->start_ns;
 }
 
 static int create_all(struct night_writer *writer, const struct night_settings *settings,
@@ -205,12 +212,14 @@ int night_writer_open(const struct night_settings *settings, night_committed com
     apply_settings(made, settings);
     made->committed = committed;
     made->context = context;
-    if (night_lock_take(&made->file_lock, made->path, error) != 0) {
+    if (key_load(&made->key, error) != 0 ||
+        night_lock_take(&made->file_lock, made->path, error) != 0) {
         writer_free(made);
         return -1;
     }
     int result = settings->reopen ? reopen(made, settings, error) : create(made, settings, error);
-    if (result != 0 || writer_start(made, error) != 0) {
+    if (result != 0 || seal_book_new(made->store->db, &made->book, error) != 0 ||
+        writer_start(made, error) != 0) {
         writer_free(made);
         return error_wrap(error, "%s", settings->path);
     }
@@ -260,8 +269,9 @@ int night_writer_open_for_analysis(const char *path, int *analysis, struct night
     int result = 0;
     if (access(path, F_OK) != 0) {
         result = error_set(error, ERROR_NOT_FOUND, "%s: %s", path, strerror(errno));
-    } else {
-        result = night_lock_take(&made->file_lock, path, error);
+    } else if (key_load(&made->key, error) != 0 ||
+               night_lock_take(&made->file_lock, path, error) != 0) {
+        result = -1;
     }
     if (result == 0 && (open_store(made, 0, error) != 0 || begin_analysis(made, error) != 0 ||
                         writer_start(made, error) != 0)) {

@@ -91,6 +91,16 @@ static void count_outcome(struct night_writer *writer, size_t jobs, const struct
     uv_mutex_unlock(&writer->lock);
 }
 
+/* The frames are safe by now: a seal that fails is told and tried again after the next commit. */
+static void seal_committed(struct night_writer *writer)
+{
+    struct error failure;
+    if (writer_seal_committed(writer, &failure) != 0) {
+        (void)error_wrap(&failure, "%s", writer->path);
+        tell(writer, 0, &failure);
+    }
+}
+
 static void fold_log(struct night_writer *writer)
 {
     if (writer->wal_pages < WAL_PAGES_MOST) {
@@ -120,6 +130,7 @@ static bool commit_batch(struct night_writer *writer)
     job_queue_clear(&writer->batch);
     tell(writer, frames, NULL);
     count_outcome(writer, jobs, NULL);
+    seal_committed(writer);
     fold_log(writer);
     return true;
 }

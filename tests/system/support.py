@@ -146,7 +146,8 @@ class Case(unittest.TestCase):
     def setUp(self):
         self.folder = pathlib.Path(tempfile.mkdtemp(prefix="roomwake-test-"))
         self.run_dir = self.folder / "run"
-        self.env = {"ROOMWAKE_RUN_DIR": str(self.run_dir), "TMPDIR": str(self.folder)}
+        self.env = {"ROOMWAKE_RUN_DIR": str(self.run_dir), "TMPDIR": str(self.folder),
+                    "ROOMWAKE_KEY": str(self.folder / "base.key")}
         self.programs = []
 
     def tearDown(self):
