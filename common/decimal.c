@@ -8,34 +8,12 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-#define DIGITS_MAX 18
+#include "common/number.h"
+
+#define DIGITS_MAX NUMBER_POWER_MOST
 #define EXPONENT_MAX 300
 #define MANTISSA_LIMIT INT64_C(1000000000000000000) /* 10^18 */
-/* A written exponent beyond this is out of range whatever the digits; stops the sum overflowing. */
-#define EXPONENT_WRITTEN_MAX 100000000
 #define DOUBLE_EXACT_INTEGER (INT64_C(1) << 53)
-
-static const int64_t powers[DIGITS_MAX + 1] = {
-    INT64_C(1),
-    INT64_C(10),
-    INT64_C(100),
-    INT64_C(1000),
-    INT64_C(10000),
-    INT64_C(100000),
-    INT64_C(1000000),
-    INT64_C(10000000),
-    INT64_C(100000000),
-    INT64_C(1000000000),
-    INT64_C(10000000000),
-    INT64_C(100000000000),
-    INT64_C(1000000000000),
-    INT64_C(10000000000000),
-    INT64_C(100000000000000),
-    INT64_C(1000000000000000),
-    INT64_C(10000000000000000),
-    INT64_C(100000000000000000),
-    INT64_C(1000000000000000000),
-};
 
 /* 10^0 .. 10^22 are exact doubles. */
 static const double exact_powers[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
@@ -48,7 +26,6 @@ struct reading {
     int64_t mantissa;
     int digits;
     int64_t zeros;
-    int64_t exponent;
     bool too_long;
 };
 
@@ -70,66 +47,18 @@ static void take_digit(struct reading *reading, char c)
     reading->digits++;
 }
 
-/* Reads digits from *at on; returns how many there were. */
-static size_t take_digits(struct reading *reading, const char *text, size_t length, size_t *at)
-{
-    size_t start = *at;
-    while (*at < length && text[*at] >= '0' && text[*at] <= '9') {
-        take_digit(reading, text[*at]);
-        (*at)++;
-    }
-    return *at - start;
-}
-
-/* Reads "e-12" at *at, if it is there, into reading->exponent. */
-static bool take_exponent(struct reading *reading, const char *text, size_t length, size_t *at)
-{
-    if (*at >= length || (text[*at] != 'e' && text[*at] != 'E')) {
-        return true;
-    }
-    (*at)++;
-    bool negative = false;
-    if (*at < length && (text[*at] == '-' || text[*at] == '+')) {
-        negative = text[*at] == '-';
-        (*at)++;
-    }
-    size_t start = *at;
-    int64_t written = 0;
-    while (*at < length && text[*at] >= '0' && text[*at] <= '9') {
-        written = written * 10 + (text[*at] - '0');
-        if (written > EXPONENT_WRITTEN_MAX) {
-            written = EXPONENT_WRITTEN_MAX;
-        }
-        (*at)++;
-    }
-    reading->exponent += negative ? -written : written;
-    return *at > start;
-}
-
-static bool take_number(struct reading *reading, const char *text, size_t length, size_t at)
-{
-    if (take_digits(reading, text, length, &at) == 0) {
-        return false;
-    }
-    if (at < length && text[at] == '.') {
-        at++;
-        size_t places = take_digits(reading, text, length, &at);
-        if (places == 0) {
-            return false;
-        }
-        reading->exponent -= (int64_t)places;
-    }
-    return take_exponent(reading, text, length, &at) && at == length;
-}
-
 int decimal_parse(const char *text, size_t length, struct decimal *out, struct error *error)
 {
     struct reading reading = {0};
-    bool negative = length > 0 && text[0] == '-';
-    bool is_signed = negative || (length > 0 && text[0] == '+');
+    struct number_parts parts;
     int shown = length > 40 ? 40 : (int)length;
-    if (!take_number(&reading, text, length, is_signed ? 1 : 0)) {
+    if (!number_take_apart(text, length, &parts)) {
         return error_set(error, ERROR_FORMAT, "\"%.*s\": not a number", shown, text);
+    }
+    for (size_t at = parts.start; at < parts.end; at++) {
+        if (text[at] != '.') {
+            take_digit(&reading, text[at]);
+        }
     }
     if (reading.too_long) {
         return error_set(error, ERROR_RANGE, "%.*s: more than %d digits", shown, text, DIGITS_MAX);
@@ -138,11 +67,11 @@ int decimal_parse(const char *text, size_t length, struct decimal *out, struct e
         *out = (struct decimal){0, 0};
         return 0;
     }
-    int64_t exponent = reading.exponent + reading.zeros;
+    int64_t exponent = parts.exponent - (int64_t)parts.places + reading.zeros;
     if (exponent < -EXPONENT_MAX || exponent > EXPONENT_MAX) {
         return error_set(error, ERROR_RANGE, "%.*s: exponent beyond %d", shown, text, EXPONENT_MAX);
     }
-    out->mantissa = negative ? -reading.mantissa : reading.mantissa;
+    out->mantissa = parts.negative ? -reading.mantissa : reading.mantissa;
     out->exponent = (int16_t)exponent;
     return 0;
 }
@@ -170,12 +99,12 @@ int decimal_rescale(struct decimal value, int exponent, int64_t *out)
         return -1;
     }
     if (shift >= 0) {
-        return __builtin_mul_overflow(value.mantissa, powers[shift], out) ? -1 : 0;
+        return __builtin_mul_overflow(value.mantissa, number_powers[shift], out) ? -1 : 0;
     }
-    if (value.mantissa % powers[-shift] != 0) {
+    if (value.mantissa % number_powers[-shift] != 0) {
         return -1;
     }
-    *out = value.mantissa / powers[-shift];
+    *out = value.mantissa / number_powers[-shift];
     return 0;
 }
 
@@ -219,7 +148,7 @@ static int scale_up(__int128 *mantissa, int places)
 {
     while (places > 0) {
         int step = places > DIGITS_MAX ? DIGITS_MAX : places;
-        if (__builtin_mul_overflow(*mantissa, (__int128)powers[step], mantissa)) {
+        if (__builtin_mul_overflow(*mantissa, (__int128)number_powers[step], mantissa)) {
             return -1;
         }
         places -= step;

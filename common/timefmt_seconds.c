@@ -5,102 +5,15 @@
 
 #include <stdbool.h>
 
-#include "common/clock.h"
+#include "common/number.h"
 
-#define POWER_MOST 18 /* of ten, in int64 */
-#define EXPONENT_WRITTEN_MAX 1000000
 #define FRACTION_DIGITS 9
-
-/* A number taken apart: which bytes are digits, where the point is, what the exponent says. */
-struct parts {
-    bool negative;
-    size_t start;
-    size_t whole; /* digits before the point */
-    size_t end;   /* after the last digit of the mantissa */
-    int64_t exponent;
-};
-
-static size_t skip_digits(const char *text, size_t length, size_t at)
-{
-    while (at < length && text[at] >= '0' && text[at] <= '9') {
-        at++;
-    }
-    return at;
-}
-
-static bool take_exponent(const char *text, size_t length, size_t at, struct parts *parts)
-{
-    if (at == length) {
-        return true;
-    }
-    if (text[at] != 'e' && text[at] != 'E') {
-        return false;
-    }
-    at++;
-    bool negative = at < length && text[at] == '-';
-    if (at < length && (text[at] == '-' || text[at] == '+')) {
-        at++;
-    }
-    size_t end = skip_digits(text, length, at);
-    if (end == at || end != length) {
-        return false;
-    }
-    for (; at < end; at++) {
-        parts->exponent = parts->exponent * 10 + (text[at] - '0');
-        if (parts->exponent > EXPONENT_WRITTEN_MAX) {
-            parts->exponent = EXPONENT_WRITTEN_MAX;
-        }
-    }
-    parts->exponent = negative ? -parts->exponent : parts->exponent;
-    return true;
-}
-
-static bool take_apart(const char *text, size_t length, struct parts *parts)
-{
-    *parts = (struct parts){0};
-    parts->negative = length > 0 && text[0] == '-';
-    parts->start = length > 0 && (text[0] == '-' || text[0] == '+') ? 1 : 0;
-    parts->end = skip_digits(text, length, parts->start);
-    parts->whole = parts->end - parts->start;
-    if (parts->whole == 0) {
-        return false;
-    }
-    if (parts->end < length && text[parts->end] == '.') {
-        size_t fraction = parts->end + 1;
-        parts->end = skip_digits(text, length, fraction);
-        if (parts->end == fraction) {
-            return false;
-        }
-    }
-    return take_exponent(text, length, parts->end, parts);
-}
 
 enum outcome { EXACT, ROUNDED, TOO_LARGE };
 
 /* Adds each digit at its power of ten of a nanosecond. */
-static enum outcome add_digits(const char *text, const struct parts *parts, int64_t *ns)
+static enum outcome add_digits(const char *text, const struct number_parts *parts, int64_t *ns)
 {
-    static const int64_t powers[POWER_MOST + 1] = {
-        1,
-        10,
-        100,
-        1000,
-        10000,
-        100000,
-        1000000,
-        10000000,
-        100000000,
-        INT64_C(1000000000),
-        INT64_C(10000000000),
-        INT64_C(100000000000),
-        INT64_C(1000000000000),
-        INT64_C(10000000000000),
-        INT64_C(100000000000000),
-        INT64_C(1000000000000000),
-        INT64_C(10000000000000000),
-        INT64_C(100000000000000000),
-        INT64_C(1000000000000000000),
-    };
     enum outcome outcome = EXACT;
     int64_t sum = 0;
     int64_t power = (int64_t)parts->whole - 1 + parts->exponent + FRACTION_DIGITS;
@@ -109,7 +22,7 @@ static enum outcome add_digits(const char *text, const struct parts *parts, int6
             continue;
         }
         int64_t digit = parts->negative ? '0' - text[at] : text[at] - '0';
-        if (digit != 0 && power > POWER_MOST) {
+        if (digit != 0 && power > NUMBER_POWER_MOST) {
             return TOO_LARGE;
         }
         if (digit != 0 && power < 0) {
@@ -117,8 +30,9 @@ static enum outcome add_digits(const char *text, const struct parts *parts, int6
             digit = power == -1 && (digit >= 5 || digit <= -5) ? (digit > 0 ? 1 : -1) : 0;
         }
         int64_t worth = 0;
-        if (digit != 0 && (__builtin_mul_overflow(digit, powers[power < 0 ? 0 : power], &worth) ||
-                           __builtin_add_overflow(sum, worth, &sum))) {
+        if (digit != 0 &&
+            (__builtin_mul_overflow(digit, number_powers[power < 0 ? 0 : power], &worth) ||
+             __builtin_add_overflow(sum, worth, &sum))) {
             return TOO_LARGE;
         }
         power--;
@@ -130,9 +44,9 @@ static enum outcome add_digits(const char *text, const struct parts *parts, int6
 static int parse(const char *text, size_t length, bool nearest, int64_t *utc_ns,
                  struct error *error)
 {
-    struct parts parts;
+    struct number_parts parts;
     int shown = length > TIMEFMT_SIZE ? TIMEFMT_SIZE : (int)length;
-    if (!take_apart(text, length, &parts)) {
+    if (!number_take_apart(text, length, &parts)) {
         return error_set(error, ERROR_FORMAT, "\"%.*s\": not a number of seconds", shown, text);
     }
     int64_t ns = 0;
