@@ -11,13 +11,15 @@
 
 #define BOOTS_KEPT 8
 
+struct committed {
+    uint64_t boot;
+    uint64_t seq;
+};
+
 /* What commits said of one node since the loop looked last. Under the mutex. */
 struct fresh {
     size_t count;
-    struct {
-        uint64_t boot;
-        uint64_t seq;
-    } of[BOOTS_KEPT];
+    struct committed of[BOOTS_KEPT];
 };
 
 /* On the loop's thread. */
@@ -28,6 +30,9 @@ struct told {
     bool ever;
     uint64_t last_ms;
     uint64_t last_seq; /* what was last published */
+    size_t past_count;
+    struct committed past[BOOTS_KEPT]; /* other boots, a ring */
+    uint64_t asked;                    /* one of them that the node still holds; 0: none */
 };
 
 struct ack {
@@ -83,6 +88,36 @@ void ack_on_committed(void *context, const struct night_frame_id *frames, size_t
     (void)uv_async_send(&ack->async);
 }
 
+static struct committed *find_past(struct told *told, uint64_t boot)
+{
+    for (size_t i = 0; i < BOOTS_KEPT; i++) {
+        if (told->past[i].boot == boot) {
+            return &told->past[i];
+        }
+    }
+    return NULL;
+}
+
+static void note_past(struct told *told, uint64_t boot, uint64_t seq)
+{
+    struct committed *past = find_past(told, boot);
+    if (!past) {
+        past = &told->past[told->past_count++ % BOOTS_KEPT];
+        *past = (struct committed){.boot = boot};
+    }
+    past->seq = seq > past->seq ? seq : past->seq;
+}
+
+static void note_fresh(struct told *told, const struct committed *fresh)
+{
+    if (fresh->boot != told->boot) {
+        note_past(told, fresh->boot, fresh->seq);
+    } else if (fresh->seq > told->seq) {
+        told->seq = fresh->seq;
+        told->due = true;
+    }
+}
+
 /* Takes over what the writer's thread left. */
 static void collect(struct ack *ack)
 {
@@ -91,10 +126,7 @@ static void collect(struct ack *ack)
         struct fresh *fresh = &ack->fresh[node];
         struct told *told = &ack->told[node];
         for (size_t i = 0; i < fresh->count; i++) {
-            if (fresh->of[i].boot == told->boot && fresh->of[i].seq > told->seq) {
-                told->seq = fresh->of[i].seq;
-                told->due = true;
-            }
+            note_fresh(told, &fresh->of[i]);
         }
         fresh->count = 0;
     }
@@ -108,11 +140,11 @@ static void collect(struct ack *ack)
     }
 }
 
-static int publish_one(struct ack *ack, size_t node, const struct told *told)
+static int publish_one(struct ack *ack, size_t node, uint64_t boot, uint64_t seq)
 {
     char topic[TOPIC_SIZE];
     struct text json = {0};
-    const struct message_stored stored = {.boot = told->boot, .seq = told->seq};
+    const struct message_stored stored = {.boot = boot, .seq = seq};
     topic_format(TOPIC_STORED, ack->settings.site->id, ack->settings.site->nodes[node].id, topic);
     int result = message_stored_write(&stored, &json);
     if (result == 0) {
@@ -120,6 +152,18 @@ static int publish_one(struct ack *ack, size_t node, const struct told *told)
     }
     text_free(&json);
     return result;
+}
+
+/* An earlier boot that the node asked for goes first, so that the newest is what the broker keeps.
+ */
+static int publish_node(struct ack *ack, size_t node, struct told *told)
+{
+    const struct committed *past = told->asked != 0 ? find_past(told, told->asked) : NULL;
+    if (past && publish_one(ack, node, past->boot, past->seq) != 0) {
+        return -1;
+    }
+    told->asked = 0;
+    return told->seq > 0 ? publish_one(ack, node, told->boot, told->seq) : 0;
 }
 
 static void on_timer(uv_timer_t *timer);
@@ -131,12 +175,12 @@ static void publish_due(struct ack *ack, bool at_once)
     bool rest = false;
     for (size_t node = 0; node < ack->settings.site->node_count; node++) {
         struct told *told = &ack->told[node];
-        if (!told->due || told->seq == 0) {
+        if (!told->due) {
             continue;
         }
         bool too_soon = !at_once && told->ever && now - told->last_ms < ACK_EVERY_MS &&
                         told->seq < told->last_seq + ACK_FRAMES;
-        if (too_soon || publish_one(ack, node, told)) {
+        if (too_soon || publish_node(ack, node, told)) {
             rest = true;
             continue;
         }
@@ -169,6 +213,9 @@ void ack_begin_boot(struct ack *ack, uint32_t node, uint64_t boot)
 {
     struct told *told = &ack->told[node];
     if (told->boot != boot) {
+        if (told->seq > 0) {
+            note_past(told, told->boot, told->seq);
+        }
         told->boot = boot;
         told->seq = 0;
         told->last_seq = 0;
@@ -176,9 +223,13 @@ void ack_begin_boot(struct ack *ack, uint32_t node, uint64_t boot)
     }
 }
 
-void ack_repeat(struct ack *ack, uint32_t node)
+void ack_repeat(struct ack *ack, uint32_t node, uint64_t boot)
 {
-    ack->told[node].due = ack->told[node].seq > 0;
+    struct told *told = &ack->told[node];
+    if (boot != told->boot && find_past(told, boot)) {
+        told->asked = boot;
+    }
+    told->due = told->seq > 0 || told->asked != 0;
     publish_due(ack, false);
 }
 

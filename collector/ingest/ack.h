@@ -35,8 +35,10 @@ void ack_on_committed(void *ack, const struct night_frame_id *frames, size_t cou
                       const struct error *failure);
 /* The intake began to take frames of this boot: from now on commits of other boots are history. */
 void ack_begin_boot(struct ack *ack, uint32_t node, uint64_t boot);
-/* The node sent again what it had sent: tell it once more what is stored. */
-void ack_repeat(struct ack *ack, uint32_t node);
+/* The node sent again a frame of this boot that it had sent, or one too far ahead: tell it once
+ * more what is stored; where the boot is an earlier one, of that boot too, for it sends no other
+ * frames before all of those are stored. */
+void ack_repeat(struct ack *ack, uint32_t node, uint64_t boot);
 /* The broker is there (again): tell every node once more. */
 void ack_repeat_all(struct ack *ack);
 /* Takes what the writer's thread left and publishes at once, without the rate limit: at the end,

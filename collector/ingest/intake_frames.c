@@ -339,7 +339,7 @@ void intake_take_frame(struct intake *intake, struct intake_node *node, const ui
     if (passage.verdict == DEDUPE_SEEN) {
         intake->counts.duplicates++;
         if (intake->settings.ack) {
-            ack_repeat(intake->settings.ack, node->index);
+            ack_repeat(intake->settings.ack, node->index, frame.boot);
         }
         return;
     }
@@ -349,7 +349,7 @@ void intake_take_frame(struct intake *intake, struct intake_node *node, const ui
         intake_say(intake, &node->said_ahead, node->index, "blocks",
                    "refused: an earlier frame is missing and comes first");
         if (intake->settings.ack) {
-            ack_repeat(intake->settings.ack, node->index);
+            ack_repeat(intake->settings.ack, node->index, frame.boot);
         }
         return;
     }

@@ -106,7 +106,7 @@ static void nothing_is_told_before_a_commit_nor_of_another_boot(void **state)
 {
     (void)state;
     ack_begin_boot(ack, 0, 0xB);
-    ack_repeat(ack, 0);
+    ack_repeat(ack, 0, 0xB);
     turn();
     assert_int_equal(told.count, 0);
     commit(0, 0xA, 1, 9); /* an earlier boot's, or a SenML node's */
@@ -148,7 +148,7 @@ static void a_node_that_repeats_itself_is_told_again(void **state)
     ack_begin_boot(ack, 0, 0xB);
     commit(0, 0xB, 1, 3);
     turn();
-    ack_repeat(ack, 0);
+    ack_repeat(ack, 0, 0xB);
     run_until(2);
     assert_int_equal(told.count, 2);
     assert_int_equal(told.stored[1].seq, 3);
@@ -167,6 +167,30 @@ static void a_new_boot_is_not_told_the_old_ones_number(void **state)
     assert_int_equal(told.count, 2);
     assert_int_equal(told.stored[1].boot, 0xB);
     assert_int_equal(told.stored[1].seq, 1);
+}
+
+/* A node whose disk gave back what it had forgotten sends nothing newer before that is told. */
+static void an_earlier_boot_that_is_sent_again_is_told_of_and_then_the_newest(void **state)
+{
+    (void)state;
+    ack_begin_boot(ack, 0, 0xA);
+    commit(0, 0xA, 1, 40);
+    turn();
+    ack_begin_boot(ack, 0, 0xB);
+    ack_repeat(ack, 0, 0xA);
+    run_until(2);
+    assert_int_equal(told.stored[1].boot, 0xA);
+    assert_int_equal(told.stored[1].seq, 40);
+    commit(0, 0xB, 1, 2);
+    run_until(3);
+    commit(0, 0xA, 41, 45); /* strays */
+    turn();
+    ack_repeat(ack, 0, 0xA);
+    run_until(5);
+    assert_int_equal(told.stored[3].boot, 0xA);
+    assert_int_equal(told.stored[3].seq, 45);
+    assert_int_equal(told.stored[4].boot, 0xB);
+    assert_int_equal(told.stored[4].seq, 2);
 }
 
 static void a_disk_that_refuses_is_told_once_and_so_is_its_return(void **state)
@@ -222,6 +246,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_node_that_repeats_itself_is_told_again, setup, teardown),
         cmocka_unit_test_setup_teardown(a_new_boot_is_not_told_the_old_ones_number, setup,
                                         teardown),
+        cmocka_unit_test_setup_teardown(
+            an_earlier_boot_that_is_sent_again_is_told_of_and_then_the_newest, setup, teardown),
         cmocka_unit_test_setup_teardown(a_disk_that_refuses_is_told_once_and_so_is_its_return,
                                         setup, teardown),
         cmocka_unit_test_setup_teardown(commits_of_another_thread_arrive_whole, setup, teardown),
