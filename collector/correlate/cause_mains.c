@@ -2,7 +2,6 @@
  * Must never take a pulse's leak into the mains band for a switched load.
  * Called through the table in causes.c. */
 #include "collector/correlate/cause.h"
-#include "collector/correlate/limits.h"
 #include "collector/correlate/say.h"
 
 #include <math.h>
@@ -57,7 +56,7 @@ static bool amplitude_stepped(const struct disturbance *member)
     }
     double interval_ns = (double)member->sampling_sd_ns * sqrt(12.0);
     double samples =
-        interval_ns > 0.0 ? fmax(1.0, (double)CORRELATOR_SETTLE_NS / interval_ns) : 1.0;
+        interval_ns > 0.0 ? fmax(1.0, (double)DISTURBANCE_SETTLE_NS / interval_ns) : 1.0;
     double step = fabs(member->mains_after - member->mains_before);
     return step > STEP_SIGMAS * member->baseline_scale * 2.0 / sqrt(samples) &&
            step >= SHARE * settle_peak(member);

@@ -82,7 +82,7 @@ void group_changed(struct group *group, int64_t now_ns, int64_t join_until_ns)
     group->ended = all_ended(group);
     group->ended_ns = now_ns;
     if (group->coincidence && (group->id || told_early(group))) {
-        /* Members come with what was seen up to CORRELATOR_SETTLE_NS after their onsets already. */
+        /* Members come with what was seen in their settling time already. */
         group->tell_ns = now_ns + (group->core ? 0 : GROUP_CHAIN_TELL_NS);
     }
 }

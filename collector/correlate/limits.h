@@ -16,7 +16,4 @@
 #define GATE_SLOWEST_M_S 0.1
 #define GATE_FASTEST_M_S 7.0
 
-/* Disturbances carry what is seen up to this after their onset (the same as DETECT_SETTLE_NS). */
-#define CORRELATOR_SETTLE_NS INT64_C(250000000)
-
 #endif

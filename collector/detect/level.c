@@ -42,7 +42,7 @@ void pace_for(int64_t period_ps, double baseline_s, struct pace *pace)
     pace->slow = period_ns >= LEVEL_PERIOD_NS;
     bool sparse = period_ns > SPARSE_PERIOD_NS;
     pace->lookback_ns = DETECT_LOOKBACK_NS;
-    pace->settle_ns = sparse ? 2 * period_ns : DETECT_SETTLE_NS;
+    pace->settle_ns = sparse ? 2 * period_ns : DISTURBANCE_SETTLE_NS;
     pace->post_ns = sparse ? period_ns : POST_NS;
     pace->hold_ns = HOLD_NS > 2 * period_ns ? HOLD_NS : 2 * period_ns;
     double follow_s = pace->slow ? SLOW_FOLLOW_S : FAST_FOLLOW_S;

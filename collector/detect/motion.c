@@ -15,7 +15,7 @@ void motion_init(struct motion *motion, const struct motion_settings *settings)
     memset(motion, 0, sizeof *motion);
     motion->settings = *settings;
     motion->period_ns = settings->period_ps / 1000;
-    motion->settle_ns = DETECT_SETTLE_NS;
+    motion->settle_ns = DISTURBANCE_SETTLE_NS;
     if (motion->settle_ns < 2 * motion->period_ns) {
         motion->settle_ns = 2 * motion->period_ns;
     }

@@ -7,8 +7,6 @@
 
 #include "collector/model/disturbance.h"
 
-/* A disturbance is told when samples up to onset + this have been seen. */
-#define DETECT_SETTLE_NS INT64_C(250000000)
 /* An onset is never picked further back than this before the sample that raised the trigger. */
 #define DETECT_LOOKBACK_NS INT64_C(500000000)
 

@@ -21,7 +21,7 @@
 enum watch_stage {
     WATCH_IDLE,
     WATCH_PICKING,  /* raised; the onset waits for some samples after it */
-    WATCH_SETTLING, /* onset known; features wait for DETECT_SETTLE_NS */
+    WATCH_SETTLING, /* onset known; features wait for DISTURBANCE_SETTLE_NS */
     WATCH_TOLD,
 };
 

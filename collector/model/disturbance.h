@@ -9,6 +9,10 @@
 #include "common/ident.h"
 #include "common/units.h"
 
+/* A disturbance is told when samples up to its onset + this have been seen; a coincidence counts on
+ * it. (Sparse channels take two periods.) */
+#define DISTURBANCE_SETTLE_NS INT64_C(250000000)
+
 /* Which part of the signal left its baseline. */
 enum band {
     BAND_REST,  /* all but the mains frequency */
@@ -38,8 +42,8 @@ struct disturbance {
         baseline_value; /* location at the onset; for three axes the length of the static vector */
     double baseline_scale; /* robust sigma */
     double threshold;      /* in units of baseline_scale */
-    /* Measured over a fixed stretch after the onset (DETECT_SETTLE_NS), so that a live night and
-     * its re-analysis see the same: */
+    /* Measured over a fixed stretch after the onset (DISTURBANCE_SETTLE_NS), so that a live night
+     * and its re-analysis see the same: */
     double settle_peak_score;
     double settle_step; /* level at the end of the stretch minus before, in the unit */
     double

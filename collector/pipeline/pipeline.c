@@ -11,8 +11,6 @@
 #include "collector/pipeline/lane.h"
 #include "collector/pipeline/merge.h"
 
-_Static_assert(CORRELATOR_SETTLE_NS == DETECT_SETTLE_NS, "one settling time for both");
-
 struct pipeline {
     const struct site *site;
     struct finding_sink sink;

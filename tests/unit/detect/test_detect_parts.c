@@ -263,7 +263,7 @@ static void test_slow_paces_wait_for_two_samples(void **state)
     assert_int64_equal(pace.hold_ns, 2 * RIG_SECOND);
     pace_for(5000000000, 600.0, &pace);
     assert_false(pace.slow);
-    assert_int64_equal(pace.settle_ns, DETECT_SETTLE_NS);
+    assert_int64_equal(pace.settle_ns, DISTURBANCE_SETTLE_NS);
     assert_int64_equal(pace.hold_ns, RIG_SECOND / 2);
     assert_int64_equal(level_onset_sd_ns(1000, 10.0, 0.5, 0.0), 300);
     assert_int64_equal(level_onset_sd_ns(1000, 8.0, 6.0, 2.0), 2000);
