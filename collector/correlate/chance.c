@@ -173,7 +173,7 @@ int chance_travelling_hz(struct layout *layout, const double *rates_hz, size_t k
 
 struct chance chance_of_night(double rate_hz)
 {
-    struct chance chance;
+    struct chance chance = {.method = CHANCE_ANALYTIC};
     chance.per_night = rate_hz * CHANCE_NIGHT_S;
     chance.p_value = -expm1(-chance.per_night);
     return chance;

@@ -10,6 +10,7 @@
 #include "collector/correlate/judge.h"
 #include "collector/correlate/queue.h"
 #include "collector/correlate/rates.h"
+#include "collector/correlate/slides_book.h"
 #include "collector/correlate/witness.h"
 
 struct correlator {
@@ -17,6 +18,7 @@ struct correlator {
     struct correlator_sink sink;
     struct layout *layout;
     struct rates *rates;
+    struct slides_book *slides;
     struct queue queue;
     struct entry *entries; /* all that are held by a cluster or have not ended */
     size_t closes_to_come; /* queue places kept free for them, so that a close can't fail */
@@ -47,7 +49,8 @@ int correlator_new(const struct site *site, const struct correlator_sink *sink,
         correlator_free(made);
         return error_set(error, ERROR_MEMORY, "correlator: out of memory");
     }
-    if (layout_new(site, &made->layout, error) || rates_new(site, &made->rates, error)) {
+    if (layout_new(site, &made->layout, error) || rates_new(site, &made->rates, error) ||
+        slides_book_new(site->node_count, &made->slides, error)) {
         correlator_free(made);
         return -1;
     }
@@ -77,6 +80,7 @@ void correlator_free(struct correlator *correlator)
     }
     free(correlator->marks);
     rates_free(correlator->rates);
+    slides_book_free(correlator->slides);
     layout_free(correlator->layout);
     free(correlator->told);
     free(correlator);
@@ -247,7 +251,8 @@ static int take_onset(struct correlator *correlator, struct entry *entry, struct
     if (entry->opened.clock_sd_ns > correlator->clock_sd_max_ns) {
         correlator->clock_sd_max_ns = entry->opened.clock_sd_ns;
     }
-    if (rates_count(correlator->rates, &entry->opened, error)) {
+    if (rates_count(correlator->rates, &entry->opened, error) ||
+        slides_book_onset(correlator->slides, &entry->opened, error)) {
         return -1;
     }
     correlator->sink.disturbance(correlator->sink.context, &entry->opened);
@@ -278,6 +283,7 @@ static int take_event(struct correlator *correlator, struct error *error)
     case EVENT_MARK:
         return take_mark(correlator, event.of.mark, error);
     case EVENT_WATCH:
+        slides_book_watch(correlator->slides, event.of.watch.node, event.time_ns);
         return rates_watch(correlator->rates, event.of.watch.node, event.of.watch.quantity,
                            event.time_ns, error);
     case EVENT_OPEN:
@@ -311,7 +317,8 @@ static int tell_group(struct correlator *correlator, size_t index, int64_t now_n
         if (!group->id) {
             group->id = ++correlator->last_coincidence_id;
         }
-        if (judge_group(&judge, group, now_ns, correlator->told, error)) {
+        if (judge_group(&judge, group, now_ns, correlator->told, error) ||
+            (final && slides_book_coincidence(correlator->slides, correlator->told, error))) {
             return -1;
         }
         correlator->told->final = final;
@@ -377,4 +384,12 @@ int correlator_advance(struct correlator *correlator, int64_t horizon_ns, struct
 int correlator_finish(struct correlator *correlator, struct error *error)
 {
     return correlator_advance(correlator, INT64_MAX, error);
+}
+
+int correlator_slide(struct correlator *correlator, int64_t end_ns, struct error *error)
+{
+    const struct correlator_sink *sink = &correlator->sink;
+    return sink->chance ? slides_book_close(correlator->slides, correlator->layout, end_ns,
+                                            sink->chance, sink->context, error)
+                        : 0;
 }

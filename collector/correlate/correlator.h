@@ -21,6 +21,8 @@ struct correlator_sink {
     /* First with final = false as soon as it can be judged, then again with the same id as it
      * grows, last with final = true. */
     void (*coincidence)(void *context, const struct coincidence *coincidence);
+    /* After the end: a final one's chance as time slides count it. May be NULL. */
+    void (*chance)(void *context, int64_t coincidence_id, const struct chance *chance);
 };
 
 struct correlator;
@@ -46,5 +48,8 @@ int correlator_watch(struct correlator *correlator, uint32_t node, const char *q
 int correlator_advance(struct correlator *correlator, int64_t horizon_ns, struct error *error);
 /* No more will come: all that is open becomes final. */
 int correlator_finish(struct correlator *correlator, struct error *error);
+/* Once finished: slides the night up to end_ns and tells the chances. A night that is too short to
+ * slide, or has too many onsets (slides.h), keeps the chances it has. */
+int correlator_slide(struct correlator *correlator, int64_t end_ns, struct error *error);
 
 #endif

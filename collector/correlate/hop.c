@@ -8,11 +8,6 @@
 #include "collector/model/coincidence.h"
 #include "collector/correlate/gate.h"
 
-/* Paces by which the first hop of a chain is judged where several chains could take a cluster:
- * comfortable walking (Bohannon 1997, Age and Ageing 26:15) and indoor air. */
-#define PACE_BODY_M_S 1.3
-#define PACE_AIR_M_S 0.2
-
 static bool has_magnetic(const struct cluster *cluster)
 {
     for (size_t i = 0; i < cluster->count; i++) {
@@ -105,7 +100,8 @@ bool hop_possible(struct layout *layout, const struct group *group, const struct
     if (!hop_speed(layout, last, cluster, &speed)) {
         return false;
     }
-    double pace = cluster_is_slow(last) || cluster_is_slow(cluster) ? PACE_AIR_M_S : PACE_BODY_M_S;
+    double pace =
+        cluster_is_slow(last) || cluster_is_slow(cluster) ? HOP_PACE_AIR_M_S : HOP_PACE_BODY_M_S;
     if (group->count > 1) {
         pace = chain_speed(layout, group);
         if (!gate_speeds_agree(&speed, pace)) {

@@ -1,5 +1,5 @@
 /* Whether a cluster can be the next hop of a chain, and how well it agrees.
- * Must never change the chain. Called by chain. */
+ * Must never change the chain. Called by chain; slides use its paces and order. */
 #ifndef ROOMWAKE_COLLECTOR_CORRELATE_HOP_H
 #define ROOMWAKE_COLLECTOR_CORRELATE_HOP_H
 
@@ -8,6 +8,11 @@
 
 #include "collector/correlate/group.h"
 #include "collector/correlate/layout.h"
+
+/* Paces by which the first hop of a chain is judged where several chains could take a cluster:
+ * comfortable walking (Bohannon 1997, Age and Ageing 26:15) and indoor air. */
+#define HOP_PACE_BODY_M_S 1.3
+#define HOP_PACE_AIR_M_S 0.2
 
 /* How well a cluster continues a chain; lower is better, compared in order of the fields. */
 struct hop_merit {

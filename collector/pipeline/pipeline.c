@@ -18,6 +18,7 @@ struct pipeline {
     struct merge *merge;
     struct lane **lanes; /* one a node; NULL before its channels are told */
     int64_t horizon_ns;  /* the correlator has been advanced so far */
+    int64_t latest_ns;   /* of all samples: the night's end */
     bool failed;
     struct error failure; /* the first error within a callback */
 };
@@ -95,6 +96,14 @@ static void on_coincidence(void *context, const struct coincidence *coincidence)
     }
 }
 
+static void on_chance(void *context, int64_t coincidence_id, const struct chance *chance)
+{
+    const struct pipeline *pipeline = context;
+    if (pipeline->sink.chance) {
+        pipeline->sink.chance(pipeline->sink.context, coincidence_id, chance);
+    }
+}
+
 int pipeline_new(const struct site *site, const struct finding_sink *sink,
                  struct pipeline **pipeline, struct error *error)
 {
@@ -105,8 +114,10 @@ int pipeline_new(const struct site *site, const struct finding_sink *sink,
     made->site = site;
     made->sink = *sink;
     made->horizon_ns = INT64_MIN;
+    made->latest_ns = INT64_MIN;
     made->lanes = calloc(site->node_count ? site->node_count : 1, sizeof(struct lane *));
-    struct correlator_sink inner = {made, on_disturbance, on_disturbance_ended, on_coincidence};
+    struct correlator_sink inner = {made, on_disturbance, on_disturbance_ended, on_coincidence,
+                                    sink->chance ? on_chance : NULL};
     int status = made->lanes ? 0 : error_set(error, ERROR_MEMORY, "pipeline: out of memory");
     if (status || merge_new(site->node_count, &made->merge, error) ||
         correlator_new(site, &inner, &made->correlator, error)) {
@@ -195,6 +206,10 @@ int pipeline_push(struct pipeline *pipeline, uint32_t node, const struct block *
     if (lane_push(lane, block, error)) {
         return error_wrap(error, "%s", pipeline->site->nodes[node].id);
     }
+    if (block->count > 0) {
+        int64_t last_ns = block_time_ns(block, block->count - 1);
+        pipeline->latest_ns = last_ns > pipeline->latest_ns ? last_ns : pipeline->latest_ns;
+    }
     return report_failure(pipeline, error);
 }
 
@@ -257,5 +272,8 @@ int pipeline_finish(struct pipeline *pipeline, struct error *error)
     if (report_failure(pipeline, error)) {
         return -1;
     }
-    return correlator_finish(pipeline->correlator, error);
+    if (correlator_finish(pipeline->correlator, error)) {
+        return -1;
+    }
+    return correlator_slide(pipeline->correlator, pipeline->latest_ns, error);
 }

@@ -20,6 +20,8 @@ struct finding_sink {
     /* A node's quantity learnt its baseline, or can't; in words. */
     void (*noticed)(void *context, uint32_t node, const char *quantity, int64_t time_ns,
                     const char *text);
+    /* At the end: a better chance for a coincidence that was told. */
+    void (*chance)(void *context, int64_t coincidence_id, const struct chance *chance);
 };
 
 struct pipeline;

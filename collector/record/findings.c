@@ -184,6 +184,17 @@ static void on_noticed(void *context, uint32_t node, const char *quantity, int64
     }
 }
 
+/* An alert that was raised stays one: it was raised on what was known then. */
+static void on_chance(void *context, int64_t coincidence_id, const struct chance *chance)
+{
+    struct findings *findings = context;
+    struct error error;
+    while (night_put_chance(findings->writer, findings->analysis, coincidence_id, chance, &error) !=
+               0 &&
+           try_again(findings, &error)) {
+    }
+}
+
 int findings_new(const struct site *site, struct night_writer *writer, int analysis, bool may_wait,
                  const struct findings_hooks *hooks, struct findings **out, struct error *error)
 {
@@ -220,6 +231,7 @@ struct finding_sink findings_sink(struct findings *findings)
         .disturbance_ended = on_disturbance_ended,
         .coincidence = on_coincidence,
         .noticed = on_noticed,
+        .chance = on_chance,
     };
 }
 

@@ -98,6 +98,7 @@ struct heard {
     struct coincidence earlies[64];
     size_t disturbances;
     size_t ended;
+    size_t chances; /* that came after the end */
     int64_t last_onset_ns;
     bool out_of_order;
 };
@@ -128,9 +129,21 @@ static inline void heard_coincidence(void *context, const struct coincidence *co
     }
 }
 
+static inline void heard_chance(void *context, int64_t id, const struct chance *chance)
+{
+    struct heard *heard = context;
+    for (size_t i = 0; i < heard->count; i++) {
+        if (heard->finals[i].id == id) {
+            heard->finals[i].chance = *chance;
+            heard->chances++;
+        }
+    }
+}
+
 static inline struct correlator *house_correlator(const struct house *house, struct heard *heard)
 {
-    struct correlator_sink sink = {heard, heard_disturbance, heard_ended, heard_coincidence};
+    struct correlator_sink sink = {heard, heard_disturbance, heard_ended, heard_coincidence,
+                                   heard_chance};
     struct correlator *correlator = NULL;
     struct error error;
     assert_int_equal(correlator_new(&house->site, &sink, &correlator, &error), 0);

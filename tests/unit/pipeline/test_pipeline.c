@@ -146,7 +146,7 @@ static void on_noticed(void *context, uint32_t node, const char *quantity, int64
 
 static struct pipeline *start(struct told *told)
 {
-    struct finding_sink sink = {told, on_disturbance, on_ended, on_coincidence, on_noticed};
+    struct finding_sink sink = {told, on_disturbance, on_ended, on_coincidence, on_noticed, NULL};
     struct pipeline *pipeline = NULL;
     struct error error;
     memset(told, 0, sizeof *told);

@@ -1,0 +1,143 @@
+/* Lists that grow with the findings, and their way through slides_run.
+ * Must never tell a chance for a coincidence that the slides group otherwise. Called by correlator.
+ */
+#include "collector/correlate/slides_book.h"
+
+#include <stdlib.h>
+
+struct noted {
+    int64_t id;
+    int64_t first_id; /* its earliest disturbance */
+    size_t nodes;
+    enum coincidence_kind kind;
+};
+
+struct slides_book {
+    size_t nodes;
+    int64_t *live_from_ns;
+    struct slides_onset *onsets;
+    size_t onset_count;
+    size_t onset_size;
+    struct noted *noted;
+    size_t noted_count;
+    size_t noted_size;
+};
+
+int slides_book_new(size_t nodes, struct slides_book **book, struct error *error)
+{
+    struct slides_book *made = calloc(1, sizeof *made);
+    if (made) {
+        made->nodes = nodes;
+        made->live_from_ns = malloc((nodes + 1) * sizeof *made->live_from_ns);
+    }
+    if (!made || !made->live_from_ns) {
+        slides_book_free(made);
+        return error_set(error, ERROR_MEMORY, "slides: out of memory");
+    }
+    for (size_t node = 0; node < nodes; node++) {
+        made->live_from_ns[node] = INT64_MAX;
+    }
+    *book = made;
+    return 0;
+}
+
+void slides_book_free(struct slides_book *book)
+{
+    if (book) {
+        free(book->live_from_ns);
+        free(book->onsets);
+        free(book->noted);
+        free(book);
+    }
+}
+
+void slides_book_watch(struct slides_book *book, uint32_t node, int64_t from_ns)
+{
+    if (node < book->nodes && from_ns < book->live_from_ns[node]) {
+        book->live_from_ns[node] = from_ns;
+    }
+}
+
+/* Room for one more; *list stays as it is on failure. */
+static void *grown(void *list, size_t count, size_t *size, size_t each, struct error *error)
+{
+    if (count < *size) {
+        return list;
+    }
+    size_t wanted = *size ? *size * 2 : 64;
+    void *made = realloc(list, wanted * each);
+    if (!made) {
+        (void)error_set(error, ERROR_MEMORY, "slides: out of memory");
+        return NULL;
+    }
+    *size = wanted;
+    return made;
+}
+
+int slides_book_onset(struct slides_book *book, const struct disturbance *disturbance,
+                      struct error *error)
+{
+    struct slides_onset *onsets =
+        grown(book->onsets, book->onset_count, &book->onset_size, sizeof *book->onsets, error);
+    if (!onsets) {
+        return -1;
+    }
+    book->onsets = onsets;
+    book->onsets[book->onset_count++] = slides_onset_of(disturbance);
+    return 0;
+}
+
+int slides_book_coincidence(struct slides_book *book, const struct coincidence *coincidence,
+                            struct error *error)
+{
+    struct noted *noted =
+        grown(book->noted, book->noted_count, &book->noted_size, sizeof *book->noted, error);
+    if (!noted) {
+        return -1;
+    }
+    book->noted = noted;
+    book->noted[book->noted_count++] = (struct noted){coincidence->id, coincidence->members[0].id,
+                                                      coincidence->node_count, coincidence->kind};
+    return 0;
+}
+
+static int by_id(const void *a, const void *b)
+{
+    const struct noted *left = a;
+    const struct noted *right = b;
+    return (left->id > right->id) - (left->id < right->id);
+}
+
+static int by_first(const void *a, const void *b)
+{
+    const struct slides_finding *left = a;
+    const struct slides_finding *right = b;
+    return (left->first_id > right->first_id) - (left->first_id < right->first_id);
+}
+
+int slides_book_close(struct slides_book *book, struct layout *layout, int64_t end_ns,
+                      void (*told)(void *context, int64_t coincidence_id,
+                                   const struct chance *chance),
+                      void *context, struct error *error)
+{
+    struct slides_night night = {
+        layout, book->onsets, book->onset_count, book->live_from_ns, end_ns, 0};
+    struct slides_result result;
+    if (slides_run(&night, &result, error)) {
+        return -1;
+    }
+    if (book->noted_count > 0) {
+        qsort(book->noted, book->noted_count, sizeof *book->noted, by_id);
+    }
+    for (size_t i = 0; i < book->noted_count && result.count > 0; i++) {
+        const struct noted *noted = &book->noted[i];
+        struct slides_finding key = {.first_id = noted->first_id};
+        const struct slides_finding *finding =
+            bsearch(&key, result.findings, result.count, sizeof key, by_first);
+        if (finding && finding->nodes == noted->nodes && finding->kind == noted->kind) {
+            told(context, noted->id, &finding->chance);
+        }
+    }
+    slides_result_free(&result);
+    return 0;
+}

@@ -1,0 +1,28 @@
+/* What slides need of a night, kept while it goes on: onsets, live times, coincidences.
+ * Must never keep more of them than that. Called by correlator. */
+#ifndef ROOMWAKE_COLLECTOR_CORRELATE_SLIDES_BOOK_H
+#define ROOMWAKE_COLLECTOR_CORRELATE_SLIDES_BOOK_H
+
+#include "collector/correlate/slides.h"
+
+struct slides_book;
+
+int slides_book_new(size_t nodes, struct slides_book **book, struct error *error);
+void slides_book_free(struct slides_book *book);
+
+void slides_book_watch(struct slides_book *book, uint32_t node, int64_t from_ns);
+/* In order of onset, with its id. */
+int slides_book_onset(struct slides_book *book, const struct disturbance *disturbance,
+                      struct error *error);
+/* A final coincidence. */
+int slides_book_coincidence(struct slides_book *book, const struct coincidence *coincidence,
+                            struct error *error);
+
+/* Slides the night up to end_ns; told() for each coincidence, in order of id, whose chance is known
+ * better now. */
+int slides_book_close(struct slides_book *book, struct layout *layout, int64_t end_ns,
+                      void (*told)(void *context, int64_t coincidence_id,
+                                   const struct chance *chance),
+                      void *context, struct error *error);
+
+#endif
