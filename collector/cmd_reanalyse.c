@@ -16,8 +16,12 @@
 static int apply_settings(const struct arguments *arguments, struct site *site, char why[WHY_SIZE],
                           struct error *error)
 {
-    size_t used = (size_t)snprintf(why, WHY_SIZE, "reanalyse");
+    size_t used = (size_t)snprintf(why, WHY_SIZE, "reanalyse%s",
+                                   options_value(arguments, "refit") ? " --refit" : "");
     for (size_t i = 0; i < arguments->option_count; i++) {
+        if (strcmp(arguments->options[i].spec->name, "set") != 0) {
+            continue;
+        }
         const char *setting = arguments->options[i].value;
         const char *equals = strchr(setting, '=');
         size_t length = equals ? (size_t)(equals - setting) : 0;
@@ -49,6 +53,29 @@ static int load_site(const char *path, struct site **site, struct error *error)
     return result;
 }
 
+static void print_clock(void *context, uint32_t node, const char *quantity, int64_t time_ns,
+                        const char *text)
+{
+    const struct site *site = context;
+    (void)time_ns;
+    if (strcmp(quantity, "clock") == 0) {
+        printf("clock %s: %s\n", site->nodes[node].id, text);
+    }
+}
+
+static int analyse(const struct arguments *arguments, struct site *site, const char *why,
+                   struct findings_counts *counts, int *analysis, struct error *error)
+{
+    const char *path = arguments->positionals[0];
+    struct findings_hooks hooks = screen_hooks();
+    if (!options_value(arguments, "refit")) {
+        return analyse_night(path, site, why, &hooks, counts, analysis, error);
+    }
+    hooks.context = site;
+    hooks.noticed = print_clock;
+    return analyse_night_refitted(path, site, why, &hooks, counts, analysis, error);
+}
+
 static int run_command(const struct arguments *arguments)
 {
     struct error error;
@@ -58,12 +85,11 @@ static int run_command(const struct arguments *arguments)
     if (load_site(path, &site, &error) != 0) {
         return options_fail("reanalyse", &error);
     }
-    const struct findings_hooks hooks = screen_hooks();
     struct findings_counts counts;
     int analysis = 0;
     int result = apply_settings(arguments, site, why, &error);
     if (result == 0) {
-        result = analyse_night(path, site, why, &hooks, &counts, &analysis, &error);
+        result = analyse(arguments, site, why, &counts, &analysis, &error);
     }
     site_free(site);
     if (result != 0) {
@@ -76,6 +102,7 @@ static int run_command(const struct arguments *arguments)
 
 static const struct option_spec options[] = {
     {"set", "KEY=VALUE", false, "another value for a number of the site file; may be repeated"},
+    {"refit", NULL, false, "fit the nodes' clocks again from the whole night first"},
     {0},
 };
 

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "collector/alert/sentence.h"
+#include "collector/export/review_clock.h"
 #include "common/site.h"
 #include "common/timefmt.h"
 
@@ -189,7 +190,8 @@ static int write_parts(struct review *review)
 {
     const int analysis = review->info.analysis;
     write_head(review);
-    if (write_nodes(review) != 0) {
+    if (write_nodes(review) != 0 ||
+        review_write_clocks(review->reader, review->site, review->out, review->error) != 0) {
         return -1;
     }
     review->told = 0;

@@ -2,11 +2,14 @@
  * Must never touch a stored sample nor know a detector. Called by cmd_reanalyse.c and session.c. */
 #include "collector/record/analyse.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 
 #include "collector/night/reader.h"
 #include "collector/night/writer.h"
 #include "collector/pipeline/pipeline.h"
+#include "collector/record/refit.h"
+#include "common/timefmt.h"
 
 /* How far in data time the nodes are advanced together. */
 #define ADVANCE_NS INT64_C(1000000000)
@@ -21,12 +24,14 @@ struct node_clocks {
     size_t count;
     size_t size;
     size_t used;
+    int64_t fitted_sd_ns; /* last told of a re-fitted clock */
 };
 
 struct analysis_run {
     const struct site *site;
     struct night_reader *reader;
     struct pipeline *pipeline;
+    struct refit *refit;        /* NULL: times as stored */
     struct node_clocks *clocks; /* one a node */
     bool *heard;
     int64_t advanced_ns;
@@ -70,18 +75,36 @@ static int advance_all(struct analysis_run *run, int64_t until_ns)
     return 0;
 }
 
-static int push_block(struct analysis_run *run, const struct night_block_row *row)
+/* What was told live up to here; where the clock was fitted again, that instead. */
+static void tell_clock(struct analysis_run *run, const struct night_block_row *row,
+                       int64_t fitted_sd_ns)
 {
     struct node_clocks *clocks = &run->clocks[row->node];
-    /* Everything that begins before this block has been pushed: the cursor goes by start time. */
-    if (row->block.t0_ns >= run->advanced_ns + ADVANCE_NS &&
-        advance_all(run, row->block.t0_ns) != 0) {
-        return -1;
-    }
     while (clocks->used < clocks->count && clocks->rows[clocks->used].time_ns <= row->block.t0_ns) {
         const struct clock_row *clock = &clocks->rows[clocks->used++];
-        pipeline_set_clock(run->pipeline, row->node, clock->time_ns, clock->clock_sd_ns);
+        if (fitted_sd_ns < 0) {
+            pipeline_set_clock(run->pipeline, row->node, clock->time_ns, clock->clock_sd_ns);
+        }
     }
+    if (fitted_sd_ns >= 0 && fitted_sd_ns != clocks->fitted_sd_ns) {
+        pipeline_set_clock(run->pipeline, row->node, row->block.t0_ns, fitted_sd_ns);
+        clocks->fitted_sd_ns = fitted_sd_ns;
+    }
+}
+
+static int push_block(struct analysis_run *run, struct night_block_row *row)
+{
+    /* Everything that begins before this block has been pushed, since the cursor goes by start
+     * time; what still comes may be moved to before it, but no further than the re-fit's most. */
+    int64_t until_ns = row->block.t0_ns - (run->refit ? refit_most_ns(run->refit) : 0);
+    if (until_ns >= run->advanced_ns + ADVANCE_NS && advance_all(run, until_ns) != 0) {
+        return -1;
+    }
+    int64_t fitted_sd_ns = -1;
+    if (run->refit) {
+        refit_block(run->refit, row, &fitted_sd_ns);
+    }
+    tell_clock(run, row, fitted_sd_ns);
     run->heard[row->node] = true;
     return pipeline_push(run->pipeline, row->node, &row->block, run->error);
 }
@@ -131,10 +154,46 @@ static void run_free(struct analysis_run *run)
     }
     free(run->clocks);
     free(run->heard);
+    refit_free(run->refit);
     pipeline_free(run->pipeline);
 }
 
-static int run_analysis(struct night_reader *reader, const struct site *site,
+static void say_change(const struct refit_change *change, char *text, size_t size)
+{
+    char most[TIMEFMT_SIZE];
+    char at[TIMEFMT_SIZE];
+    char live[TIMEFMT_SIZE];
+    char fitted[TIMEFMT_SIZE];
+    if (change->exchanges == 0) {
+        (void)snprintf(text, size, "times kept: the night holds no exchanges to fit it again by");
+        return;
+    }
+    timefmt_duration(llabs(change->most_ns), most);
+    timefmt_local(change->most_at_ns, at, NULL);
+    timefmt_duration(change->live_sd_ns > 0 ? change->live_sd_ns : 0, live);
+    timefmt_duration(change->fitted_sd_ns > 0 ? change->fitted_sd_ns : 0, fitted);
+    (void)snprintf(
+        text, size,
+        "fitted again from %zu exchanges of the whole night: times moved by up to %s %s, "
+        "most at %s; uncertainty %s, live %s (median, one sigma)",
+        change->exchanges, most, change->most_ns < 0 ? "earlier" : "later", at, fitted, live);
+}
+
+static int make_refit(struct analysis_run *run, const struct finding_sink *sink)
+{
+    if (refit_new(run->reader, run->site, &run->refit, run->error) != 0) {
+        return -1;
+    }
+    for (uint32_t node = 0; node < run->site->node_count; node++) {
+        char text[512];
+        const struct refit_change *change = refit_get_change(run->refit, node);
+        say_change(change, text, sizeof text);
+        sink->noticed(sink->context, node, "clock", change->most_at_ns, text);
+    }
+    return 0;
+}
+
+static int run_analysis(struct night_reader *reader, const struct site *site, bool refit,
                         struct findings *findings, struct error *error)
 {
     struct analysis_run run = {.site = site, .reader = reader, .error = error};
@@ -145,6 +204,7 @@ static int run_analysis(struct night_reader *reader, const struct site *site,
     if (!run.clocks || !run.heard) {
         (void)error_set(error, ERROR_MEMORY, "analysis: out of memory");
     } else if (pipeline_new(site, &sink, &run.pipeline, error) == 0 && set_channels(&run) == 0 &&
+               (!refit || make_refit(&run, &sink) == 0) &&
                night_each_clock(reader, keep_clock, &run, error) == 0 &&
                night_each_mark(reader, push_mark, &run, error) == 0) {
         result = push_all(&run);
@@ -154,7 +214,7 @@ static int run_analysis(struct night_reader *reader, const struct site *site,
 }
 
 static int analyse_open(struct night_reader *reader, const char *path, const struct site *site,
-                        const char *why, const struct findings_hooks *hooks,
+                        bool refit, const char *why, const struct findings_hooks *hooks,
                         struct findings_counts *counts, int *analysis, struct error *error)
 {
     struct night_writer *writer = NULL;
@@ -166,7 +226,7 @@ static int analyse_open(struct night_reader *reader, const char *path, const str
     }
     if (night_put_analysis(writer, number, site, why, error) == 0 &&
         findings_new(site, writer, number, true, hooks, &findings, error) == 0) {
-        result = run_analysis(reader, site, findings, error);
+        result = run_analysis(reader, site, refit, findings, error);
         const struct error *failure = findings_failure(findings);
         if (result == 0 && failure) {
             *error = *failure;
@@ -187,9 +247,9 @@ static int analyse_open(struct night_reader *reader, const char *path, const str
     return night_writer_close(writer, 0, error);
 }
 
-int analyse_night(const char *path, const struct site *site, const char *why,
-                  const struct findings_hooks *hooks, struct findings_counts *counts, int *analysis,
-                  struct error *error)
+static int analyse(const char *path, const struct site *site, bool refit, const char *why,
+                   const struct findings_hooks *hooks, struct findings_counts *counts,
+                   int *analysis, struct error *error)
 {
     struct night_reader *reader = NULL;
     struct site *own = NULL;
@@ -198,9 +258,24 @@ int analyse_night(const char *path, const struct site *site, const char *why,
         return -1;
     }
     if (site || night_read_site(reader, 0, &own, error) == 0) {
-        result = analyse_open(reader, path, site ? site : own, why, hooks, counts, analysis, error);
+        result = analyse_open(reader, path, site ? site : own, refit, why, hooks, counts, analysis,
+                              error);
     }
     site_free(own);
     night_reader_close(reader);
     return result;
+}
+
+int analyse_night(const char *path, const struct site *site, const char *why,
+                  const struct findings_hooks *hooks, struct findings_counts *counts, int *analysis,
+                  struct error *error)
+{
+    return analyse(path, site, false, why, hooks, counts, analysis, error);
+}
+
+int analyse_night_refitted(const char *path, const struct site *site, const char *why,
+                           const struct findings_hooks *hooks, struct findings_counts *counts,
+                           int *analysis, struct error *error)
+{
+    return analyse(path, site, true, why, hooks, counts, analysis, error);
 }

@@ -13,4 +13,11 @@ int analyse_night(const char *path, const struct site *site, const char *why,
                   const struct findings_hooks *hooks, struct findings_counts *counts, int *analysis,
                   struct error *error);
 
+/* The same with the nodes' clocks fitted again from all exchanges of the night, before and after
+ * each moment: the findings may differ from the live ones by what their times moved. A notice of
+ * quantity "clock" says for each node how far that was. */
+int analyse_night_refitted(const char *path, const struct site *site, const char *why,
+                           const struct findings_hooks *hooks, struct findings_counts *counts,
+                           int *analysis, struct error *error);
+
 #endif

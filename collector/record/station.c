@@ -14,6 +14,8 @@
 #define LINE_SIZE 640
 /* A clock is told again when its uncertainty has changed by this factor. */
 #define RETELL_FACTOR 3.0
+/* And so often in any case. */
+#define RETELL_NS INT64_C(1800000000000)
 /* "In time": good enough to order a walker's steps through rooms. */
 #define IN_TIME_NS INT64_C(20000000)
 
@@ -24,6 +26,7 @@ struct node_view {
     bool in_time;
     bool watching;
     int64_t told_uncertainty_ns;
+    int64_t told_at_ns;
     char note[MESSAGE_TEXT_SIZE];
 };
 
@@ -112,7 +115,12 @@ static void say_clock(struct station *station, uint32_t node, const struct messa
         used += (size_t)snprintf(text + used, sizeof text - used, ", crystal %+.1f ppm",
                                  -(double)state->fit.rate_ppt / 1e6);
     }
-    (void)snprintf(text + used, sizeof text - used, ")");
+    if (state->exchange_age_ns >= 0) {
+        timefmt_duration(state->exchange_age_ns, trip);
+        used += (size_t)snprintf(text + used, sizeof text - used, ", last exchange %s ago", trip);
+    }
+    (void)snprintf(text + used, sizeof text - used, ", site time less its own %.3f s)",
+                   (double)state->fit.offset_ns / 1e9);
     say_node(station, node, "clock", text);
 }
 
@@ -139,7 +147,10 @@ void station_state(struct station *station, uint32_t node, const struct message_
     double factor = view->told_uncertainty_ns > 0
                         ? (double)uncertainty_ns / (double)view->told_uncertainty_ns
                         : INFINITY;
-    if (in_time != view->in_time || factor > RETELL_FACTOR || factor < 1 / RETELL_FACTOR) {
+    int64_t now_ns = site_clock_now_ns(station->clock);
+    if (in_time != view->in_time || factor > RETELL_FACTOR || factor < 1 / RETELL_FACTOR ||
+        now_ns - view->told_at_ns > RETELL_NS) {
+        view->told_at_ns = now_ns;
         say_clock(station, node, state, uncertainty_ns);
         view->in_time = in_time;
         view->told_uncertainty_ns = uncertainty_ns;

@@ -164,8 +164,25 @@ class NightTest(support.Case):
         strict = self.findings(house.night)
         self.assertEqual([c["alert"] for c in strict["coincidences"]],
                          [False] * len(before["coincidences"]))
+        self.check_refit(house, before)
         review = self.run(ROOMWAKE, "review", str(house.night), check=0).stdout
         self.assertIn("I slammed the cellar door", review)
+        self.assertIn("Clocks over the night", review)
+        self.assertRegex(review, r"crystal: [+-][\d.]+ ppm / [+-][\d.]+ ppm / [+-][\d.]+ ppm")
+
+    def check_refit(self, house, live):
+        """Clocks fitted again from the whole night move no onset by more than its uncertainty."""
+        said = self.run(ROOMWAKE, "reanalyse", str(house.night), "--refit", check=0).stdout
+        for node in ("n1", "n2"):
+            self.assertRegex(said, rf"clock {node}: fitted again from \d+ exchanges")
+        self.assertRegex(said, "clock n3: times kept")
+        fitted = self.findings(house.night)
+        def shape(found):
+            return [(d["node"], d["quantity"]) for d in found["disturbances"]]
+        self.assertEqual(sorted(shape(fitted)), sorted(shape(live)))
+        self.assertEqual(len(fitted["coincidences"]), len(live["coincidences"]))
+        for one, other in zip(live["coincidences"], fitted["coincidences"]):
+            self.assertLess(abs(parse_time_s(one["start"]) - parse_time_s(other["start"])), 0.02)
 
     def check_clean(self, house):
         names = [p.name for p in self.folder.iterdir() if p.name.startswith("night.sqlite")]
