@@ -112,7 +112,7 @@ static int init_parts(struct detector *detector, const struct detector_settings 
         .mains_hz = settings->mains_hz,
         .baseline_s = settings->baseline_s,
         .onsets_per_hour = settings->false_onsets_per_hour,
-        .step = decimal_to_double(first->step),
+        .step = pow(10.0, decimal_normal(first->step).exponent),
         .template = template,
         .outbox = &detector->outbox,
     };

@@ -48,10 +48,28 @@ static int init_bands(struct field *field)
     return 0;
 }
 
+/* What a cheap part of this kind does by itself, however still it was in a short quiet spell: a
+ * change of its last digits is no finding (common practice, no source). */
+static double part_floor(enum quantity quantity)
+{
+    switch (quantity) {
+    case QUANTITY_TEMPERATURE:
+        return 0.03;
+    case QUANTITY_HUMIDITY:
+    case QUANTITY_SOUND:
+        return 0.3;
+    case QUANTITY_PRESSURE:
+        return 1.0;
+    default:
+        return 0.0;
+    }
+}
+
 static void set_scale_floors(struct field *field)
 {
     double quantum = field->quantum > 0.0 ? field->quantum : field->settings.step;
-    field->scale_floor[BAND_REST] = QUANTISATION_SD * quantum;
+    field->scale_floor[BAND_REST] =
+        fmax(QUANTISATION_SD * quantum, part_floor(field->settings.quantity));
     if (field->has_mains) {
         field->scale_floor[BAND_MAINS] =
             QUANTISATION_SD * quantum * sqrt(2.0 / (double)field->mains.window);

@@ -26,7 +26,8 @@ struct field_settings {
     double mains_hz;
     double baseline_s;
     double onsets_per_hour;
-    double step; /* a channel's resolution, where its samples don't show one */
+    double step; /* the power of ten that its values are written to, as live so imported: the
+                    resolution where the samples don't show one */
     struct disturbance template;
     struct outbox *outbox;
 };
