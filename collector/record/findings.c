@@ -157,8 +157,9 @@ static void on_coincidence(void *context, const struct coincidence *told)
         log_error("coincidence %lld: out of memory", (long long)coincidence.id);
         return;
     }
-    bool changed =
-        before.cause != coincidence.verdict.cause || before.marked != (coincidence.mark_id != 0);
+    bool changed = before.cause != coincidence.verdict.cause ||
+                   before.marked != (coincidence.mark_id != 0) ||
+                   before.nodes != coincidence.node_count;
     if (decision == ALERT_RAISE) {
         raise_alert(findings, &coincidence);
     } else if (changed && coincidence.alert && coincidence.verdict.cause != CAUSE_UNEXPLAINED &&
