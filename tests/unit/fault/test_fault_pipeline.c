@@ -46,6 +46,13 @@ static void on_notice(void *context, uint32_t node, const char *quantity, int64_
     (void)text;
 }
 
+static void on_chance(void *context, int64_t coincidence_id, const struct chance *chance)
+{
+    (void)context;
+    (void)coincidence_id;
+    (void)chance;
+}
+
 /* Counts of 1 mV: 5 mV of noise, and a pulse in all rooms. */
 static int build(void **state)
 {
@@ -115,7 +122,8 @@ static int run(void *context, struct error *error)
     (void)context;
     struct told told = {0};
     struct pipeline *pipeline = NULL;
-    const struct finding_sink sink = {&told, on_disturbance, on_ended, on_coincidence, on_notice};
+    const struct finding_sink sink = {&told,          on_disturbance, on_ended,
+                                      on_coincidence, on_notice,      on_chance};
     if (pipeline_new(&house.site, &sink, &pipeline, error)) {
         return -1;
     }
