@@ -2,7 +2,7 @@
  * messages and against one SQLite row a sample. Prints rates and their ratios of one run; asserts
  * nothing. Must never listen or send beyond loopback.
  * The base station takes no sample from more than a minute ahead of its clock as judged live, so
- * the stream is a minute at 2 kHz rather than ten at 200 Hz, in messages of the size that a node
+ * the stream is a minute at 8 kHz rather than forty at 200 Hz, in messages of the size that a node
  * with five channels at 200 Hz makes a second. usage: bench_ingest PATH-TO-roomwake
  * [SECONDS-OF-DATA [NODES [SAMPLES-A-MESSAGE-AND-CHANNEL]]] */
 #include <errno.h>

@@ -8,7 +8,7 @@
 #include <stdint.h>
 
 #define BENCH_CHANNELS 5
-#define BENCH_RATE_HZ 2000
+#define BENCH_RATE_HZ 8000
 #define BENCH_NODES_MAX 128
 #define BENCH_PATH_SIZE 256
 #define BENCH_BOOT UINT64_C(0x1234)

@@ -22,7 +22,7 @@
 #define BYTES_MAX (256u * 1024u)
 #define STORED_EVERY 16u
 #define COMMIT_EVERY_NS INT64_C(200000000)
-#define DEADLINE_NS (INT64_C(60) * NS_PER_S)
+#define DEADLINE_NS (INT64_C(200) * NS_PER_S)
 #define HUM_COUNTS 40.0
 
 const struct bench_channel bench_channels[BENCH_CHANNELS] = {
