@@ -12,6 +12,7 @@
 
 #include "common/log.h"
 #include "common/socket_watch.h"
+#include "common/stamped_receive.h"
 #include "node/pace.h"
 #include "node/time_burst.h"
 
@@ -123,10 +124,9 @@ static void on_event(void *context, int status, int events)
     for (int i = 0; i < 2 * TIME_BURST_MAX; i++) {
         uint8_t bytes[512];
         struct sockaddr_storage from;
-        socklen_t from_length = sizeof from;
-        ssize_t got = recvfrom(timekeeper->socket, bytes, sizeof bytes, 0, (struct sockaddr *)&from,
-                               &from_length);
-        int64_t t4_ns = read_ns(timekeeper);
+        int64_t t4_ns;
+        ssize_t got = stamped_receive(timekeeper->socket, &timekeeper->setup.clock, bytes,
+                                      sizeof bytes, &from, &t4_ns);
         if (got < 0) {
             break;
         }
@@ -152,6 +152,7 @@ static int open_socket(struct timekeeper *timekeeper)
         log_warning("time socket: %s", strerror(errno));
         return -1;
     }
+    stamped_receive_prepare(timekeeper->socket);
     if (socket_watch_new(timekeeper->setup.loop, timekeeper->socket, on_event, on_watch_closed,
                          timekeeper, &timekeeper->watch, &error) ||
         socket_watch_set(timekeeper->watch, UV_READABLE)) {

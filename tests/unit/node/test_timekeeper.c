@@ -3,9 +3,11 @@
 #include "tests/unit/test.h"
 
 #include <arpa/inet.h>
+#include <unistd.h>
 #include <uv.h>
 
 #include "common/ntp_packet.h"
+#include "common/stamped_receive.h"
 #include "common/timefmt.h"
 #include "node/pace.h"
 #include "node/time_burst.h"
@@ -295,6 +297,39 @@ static void a_server_that_refuses_is_asked_less_often(void **state)
     end(timekeeper);
 }
 
+/* The loop may be busy when an answer comes: what counts is when it came. */
+static void an_answer_counts_from_when_the_kernel_had_it(void **state)
+{
+    (void)state;
+    struct sockaddr_in own = {.sin_family = AF_INET, .sin_addr.s_addr = htonl(INADDR_LOOPBACK)};
+    socklen_t length = sizeof own;
+    int receiver = socket(AF_INET, SOCK_DGRAM, 0);
+    int sender = socket(AF_INET, SOCK_DGRAM, 0);
+    assert_int_equal(bind(receiver, (struct sockaddr *)&own, sizeof own), 0);
+    assert_int_equal(getsockname(receiver, (struct sockaddr *)&own, &length), 0);
+    stamped_receive_prepare(receiver);
+    struct clock_source clock = clock_system();
+    struct sockaddr_storage from;
+    uint8_t bytes[16];
+    int64_t came_ns = 0;
+    assert_int_equal(stamped_receive(receiver, &clock, bytes, sizeof bytes, &from, &came_ns), -1);
+    for (int i = 0; i < 2; i++) { /* the first after the asking may lack a stamp */
+        int64_t before_ns = clock.mono_ns(clock.context);
+        (void)sendto(sender, "time", 4, 0, (struct sockaddr *)&own, sizeof own);
+        int64_t after_ns = clock.mono_ns(clock.context);
+        while (clock.mono_ns(clock.context) < after_ns + 30000000) {
+            /* the loop is busy for 30 ms */
+        }
+        assert_int_equal(stamped_receive(receiver, &clock, bytes, sizeof bytes, &from, &came_ns),
+                         4);
+        if (i == 1) {
+            assert_true(came_ns >= before_ns - 1000000 && came_ns <= after_ns + 1000000);
+        }
+    }
+    close(receiver);
+    close(sender);
+}
+
 static struct kernel_reading kernel_says;
 
 static void answer_for_kernel(void *context, struct kernel_reading *reading)
@@ -426,6 +461,7 @@ int main(void)
         PROMISE(answers_to_other_questions_are_not_taken),
         PROMISE(an_answer_counts_once),
         PROMISE(a_server_that_refuses_is_asked_less_often),
+        PROMISE(an_answer_counts_from_when_the_kernel_had_it),
         PROMISE(a_disciplined_kernel_is_believed_with_its_own_bound),
         PROMISE(a_kernel_that_is_not_disciplined_is_not_believed),
         PROMISE(the_machine_s_kernel_can_be_asked),
