@@ -275,6 +275,9 @@ static int announce(struct session *session, struct error *error)
                    settings->site->id, settings->night_path, session->url, settings->time_host,
                    (unsigned)time_server_port(session->time_server));
     station_say(session->station, "recording", text);
+    station_say(session->station, "caution",
+                "permission, two people, a torch each, a certified carbon monoxide alarm; mains "
+                "wiring is for licensed people (README, Cautions)");
     return 0;
 }
 
