@@ -42,7 +42,7 @@ static void test_noise_that_drifts_at_random(void **state)
     struct rig rigs[3];
     for (size_t k = 0; k < 3; k++) {
         double drift = 0.0;
-        rig_init(&rigs[k], "sound", 1, RATE, LASTS_S, 20 + k);
+        rig_init(&rigs[k], "glow", 1, RATE, LASTS_S, 20 + k);
         rig_noise(&rigs[k], 15.0, 20000.0);
         for (size_t i = 0; i < rigs[k].capacity; i++) {
             drift += 0.15 * rig_normal(&rigs[k]);
@@ -58,7 +58,7 @@ static void test_noise_with_a_heavy_tail(void **state)
     (void)state;
     struct rig rigs[3];
     for (size_t k = 0; k < 3; k++) {
-        rig_init(&rigs[k], "sound", 1, RATE, LASTS_S, 30 + k);
+        rig_init(&rigs[k], "glow", 1, RATE, LASTS_S, 30 + k);
         for (size_t i = 0; i < rigs[k].capacity; i++) {
             double louder = rig_uniform(&rigs[k]) < 0.02 ? 3.0 : 1.0;
             rigs[k].counts[0][i] = (int32_t)lrint(15.0 * louder * rig_normal(&rigs[k]));
@@ -120,7 +120,7 @@ static void test_louder_noise_that_stays_is_taken_for_usual(void **state)
 {
     (void)state;
     struct rig rig;
-    rig_init(&rig, "sound", 1, RATE, 1100.0, 60);
+    rig_init(&rig, "glow", 1, RATE, 1100.0, 60);
     rig_noise(&rig, 15.0, 0.0);
     for (size_t i = 20000; i < rig.capacity; i++) {
         rig.counts[0][i] *= 6;

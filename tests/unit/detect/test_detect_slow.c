@@ -11,7 +11,7 @@ static void test_a_drop_of_temperature_is_seen_and_a_slow_night_is_not(void **st
 {
     (void)state;
     struct rig rig;
-    rig_init(&rig, "temperature", 1, 1.0, 4000.0, 1);
+    rig_init(&rig, "glow", 1, 1.0, 4000.0, 1);
     rig_noise(&rig, 30.0, 20000.0);
     for (size_t i = 0; i < rig.capacity; i++) {
         /* 0.3 an hour, and a draught of 1.0 that comes within half a minute */
@@ -35,7 +35,7 @@ static void test_coarse_steps_are_not_noise_and_two_of_them_are_a_disturbance(vo
 {
     (void)state;
     struct rig rig;
-    rig_init(&rig, "humidity", 1, 1.0, 2000.0, 2);
+    rig_init(&rig, "glow", 1, 1.0, 2000.0, 2);
     for (size_t i = 0; i < rig.capacity; i++) {
         /* one step of 500 up and down now and then */
         rig.counts[0][i] = rig_uniform(&rig) < 0.05 ? 500 : 0;
@@ -53,7 +53,7 @@ static void test_a_stuck_sensor_has_no_endless_significance(void **state)
 {
     (void)state;
     struct rig rig;
-    rig_init(&rig, "pressure", 1, 2.0, 900.0, 3);
+    rig_init(&rig, "glow", 1, 2.0, 900.0, 3);
     rig_add(&rig, 0, 0, rig.capacity, 1000.0);
     rig_add(&rig, 0, 1500, 1501, 1.0);
     rig_add(&rig, 0, 1600, 1601, 4.0);
@@ -65,13 +65,29 @@ static void test_a_stuck_sensor_has_no_endless_significance(void **state)
     rig_free(&rig);
 }
 
+static void test_the_last_digits_of_a_thermometer_are_no_finding(void **state)
+{
+    (void)state;
+    struct rig rig;
+    rig_init(&rig, "temperature", 1, 1.0, 1500.0, 6);
+    rig.channels[0].step = (struct decimal){1, -4};
+    rig_add(&rig, 0, 0, rig.capacity, 166250.0); /* 16.625 degrees, still all through the spell */
+    rig_add(&rig, 0, 1000, 1010, 625.0);
+    rig_add(&rig, 0, 1200, 1260, 5000.0);
+    rig_detector(&rig, QUIET_S, 0.5);
+    rig_run_all(&rig);
+    assert_int_equal(rig.closed_count, 1);
+    assert_int64_equal(rig.closed[0].onset_ns, rig_time(&rig, 1200));
+    rig_free(&rig);
+}
+
 static void test_a_level_that_tells_only_changes_is_held_between(void **state)
 {
     (void)state;
     static const double seconds[] = {0.0, 100.0, 200.0, 300.0, 400.0, 500.0, 800.0, 830.0};
     static const int32_t counts[] = {20000, 20010, 20000, 19990, 20000, 20010, 21000, 20010};
     struct rig rig;
-    rig_init(&rig, "temperature", 1, 0.0, 0.0, 4);
+    rig_init(&rig, "glow", 1, 0.0, 0.0, 4);
     rig_detector(&rig, QUIET_S, 0.5);
     for (size_t i = 0; i < 8; i++) {
         int64_t time_ns = RIG_START + (int64_t)seconds[i] * RIG_SECOND;
@@ -110,6 +126,7 @@ int main(void)
         cmocka_unit_test(test_a_drop_of_temperature_is_seen_and_a_slow_night_is_not),
         cmocka_unit_test(test_coarse_steps_are_not_noise_and_two_of_them_are_a_disturbance),
         cmocka_unit_test(test_a_stuck_sensor_has_no_endless_significance),
+        cmocka_unit_test(test_the_last_digits_of_a_thermometer_are_no_finding),
         cmocka_unit_test(test_a_level_that_tells_only_changes_is_held_between),
         cmocka_unit_test(test_a_rate_unlike_the_one_told_is_said),
     };
