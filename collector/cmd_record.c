@@ -72,6 +72,7 @@ static int run_command(const struct arguments *arguments)
     printf("The night is closed: %llu samples over %s, ", (unsigned long long)result.samples,
            length);
     screen_print_counts(&result.findings);
+    screen_print_root("sealed", result.root);
     return EXIT_CODE_SUCCESS;
 }
 

@@ -10,7 +10,7 @@ static int run_command(const struct arguments *arguments)
 {
     struct error error;
     struct night_reader *reader = NULL;
-    if (night_reader_open(arguments->positionals[0], &reader, &error) != 0) {
+    if (night_reader_open_damaged(arguments->positionals[0], &reader, &error) != 0) {
         return options_fail("review", &error);
     }
     int result = review_write(reader, stdout, &error);

@@ -15,6 +15,7 @@ static const struct command *const commands[] = {
     &command_review,
     &command_export,
     &command_mark,
+    &command_verify,
     NULL,
 };
 

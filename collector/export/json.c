@@ -42,7 +42,9 @@ static bool overlaps(const struct json_export *run, int64_t start_ns, int64_t en
 static int put_night(struct json_export *run)
 {
     struct night_info info;
-    if (night_read_info(run->reader, &info, run->error) != 0) {
+    char root[65];
+    if (night_read_info(run->reader, &info, run->error) != 0 ||
+        night_read_root(run->reader, root, run->error) != 0) {
         return -1;
     }
     struct text *text = &run->text;
@@ -55,7 +57,13 @@ static int put_night(struct json_export *run)
     (void)json_append_time(text, info.start_ns);
     (void)text_append_format(text, ",\"end\":");
     (void)json_append_time_or_null(text, info.end_ns);
-    return put(run, ",\"seal\":null},\n\"nodes\":[");
+    (void)text_append_format(text, ",\"seal\":");
+    if (root[0] != '\0') {
+        (void)json_append_string(text, root);
+    } else {
+        (void)text_append_format(text, "null");
+    }
+    return put(run, "},\n\"nodes\":[");
 }
 
 static int put_gap(void *context, const struct gap *gap)

@@ -20,6 +20,7 @@ struct review {
     struct text text;
     size_t told;     /* in the part that is being written */
     uint64_t *alone; /* disturbances a node that no other node shares */
+    bool broken;     /* what the seal says: parts may be lost */
     uint64_t disturbances;
     uint64_t in_coincidences;
     struct error *error;
@@ -66,6 +67,38 @@ static void write_head(struct review *review)
     fprintf(review->out, "\" (%s)\n", review->site->id);
     fprintf(review->out, "  began %s (UTC%s; %s), length: %s; %s; analysis %d\n", start, zone, utc,
             length, review->info.origin, review->info.analysis);
+}
+
+static int write_seal(struct review *review)
+{
+    struct night_seal seal;
+    if (night_read_seal(review->reader, review->info.analysis, &seal, review->error) != 0) {
+        return -1;
+    }
+    switch (seal.state) {
+    case NIGHT_SEAL_BROKEN:
+        review->broken = true;
+        fprintf(review->out, "  THE SEAL DOES NOT HOLD: run roomwake verify\n");
+        break;
+    case NIGHT_SEAL_OPEN:
+        fprintf(review->out, "  not sealed to its end: it was not closed\n");
+        break;
+    case NIGHT_SEAL_HOLDS:
+        fprintf(review->out, "  sealed: %s%s\n", seal.root,
+                seal.whole ? "" : "; its samples were not read through (roomwake verify does)");
+        break;
+    }
+    return 0;
+}
+
+/* A night that is damaged, or was tampered with, is told as far as it can be read. */
+static int bear(struct review *review, int result)
+{
+    if (result >= 0 || !review->broken) {
+        return result;
+    }
+    fprintf(review->out, "  (the rest of this part is lost)\n");
+    return 0;
 }
 
 static int write_nodes(struct review *review)
@@ -186,35 +219,58 @@ static void write_alone(struct review *review)
     fprintf(review->out, ". Without a second witness these are no findings.\n");
 }
 
+static int write_coincidences(struct review *review)
+{
+    review->told = 0;
+    int result = night_each_coincidence(review->reader, review->info.analysis, write_coincidence,
+                                        review, review->error);
+    if (result == 0 && review->told == 0) {
+        fprintf(review->out, "\nNo coincidence: no two nodes were disturbed together.\n");
+    }
+    return result;
+}
+
+static int write_quiet(struct review *review)
+{
+    review->told = 0;
+    return night_each_notice(review->reader, review->info.analysis, write_notice, review,
+                             review->error);
+}
+
+static int write_gaps(struct review *review)
+{
+    review->told = 0;
+    return night_each_gap(review->reader, write_gap, review, review->error);
+}
+
+static int write_marks(struct review *review)
+{
+    review->told = 0;
+    return night_each_mark(review->reader, write_mark, review, review->error);
+}
+
+static int count_disturbances(struct review *review)
+{
+    return night_each_disturbance(review->reader, review->info.analysis, count_disturbance, review,
+                                  review->error);
+}
+
+static int write_clocks(struct review *review)
+{
+    return review_write_clocks(review->reader, review->site, review->out, review->error);
+}
+
 static int write_parts(struct review *review)
 {
-    const int analysis = review->info.analysis;
+    static int (*const parts[])(struct review *) = {
+        write_seal, write_nodes, write_clocks,       write_quiet,
+        write_gaps, write_marks, count_disturbances, write_coincidences,
+    };
     write_head(review);
-    if (write_nodes(review) != 0 ||
-        review_write_clocks(review->reader, review->site, review->out, review->error) != 0) {
-        return -1;
-    }
-    review->told = 0;
-    if (night_each_notice(review->reader, analysis, write_notice, review, review->error) != 0) {
-        return -1;
-    }
-    review->told = 0;
-    if (night_each_gap(review->reader, write_gap, review, review->error) != 0) {
-        return -1;
-    }
-    review->told = 0;
-    if (night_each_mark(review->reader, write_mark, review, review->error) != 0 ||
-        night_each_disturbance(review->reader, analysis, count_disturbance, review,
-                               review->error) != 0) {
-        return -1;
-    }
-    review->told = 0;
-    if (night_each_coincidence(review->reader, analysis, write_coincidence, review,
-                               review->error) != 0) {
-        return -1;
-    }
-    if (review->told == 0) {
-        fprintf(review->out, "\nNo coincidence: no two nodes were disturbed together.\n");
+    for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
+        if (bear(review, parts[i](review)) != 0) {
+            return -1;
+        }
     }
     write_alone(review);
     return 0;

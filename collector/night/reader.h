@@ -19,6 +19,32 @@ struct night_reader;
  * Roomwake). A night that is being recorded, or was left by a crash, opens too. */
 int night_reader_open(const char *path, struct night_reader **reader, struct error *error);
 void night_reader_close(struct night_reader *reader);
+/* As night_reader_open, but a night that is cut short or damaged opens too, as far as it can be
+ * read: a read then fails where its part is lost, and numbers of nodes and rooms may be out of
+ * range. For review and verify. */
+int night_reader_open_damaged(const char *path, struct night_reader **reader, struct error *error);
+/* What is wrong with a night that opened as a damaged one; NULL for a sound one. */
+const char *night_reader_damage(const struct night_reader *reader);
+
+/* The root that the night's samples were sealed with at its end, as hex; "" where there is none, or
+ * its signature does not hold. The rows are not looked at. */
+int night_read_root(struct night_reader *reader, char root[65], struct error *error);
+
+/* What the seal says of the night, as far as that is quickly looked at: all of a small night; of a
+ * large one everything but its samples. */
+enum night_seal_state {
+    NIGHT_SEAL_HOLDS,
+    NIGHT_SEAL_BROKEN,
+    NIGHT_SEAL_OPEN /* the night was not closed: what there is of seals holds */
+};
+struct night_seal {
+    enum night_seal_state state;
+    bool whole; /* the samples were looked at too */
+    char root[65];
+};
+/* `analysis` is the one whose findings are looked at. */
+int night_read_seal(struct night_reader *reader, int analysis, struct night_seal *seal,
+                    struct error *error);
 
 struct night_info {
     char id[IDENT_SIZE * 2]; /* "SITE-YYYYMMDDTHHMMSSZ" */

@@ -12,6 +12,7 @@ struct night_reader {
     char *path;
     sqlite3 *db;
     struct codec *codec;
+    struct error damage; /* why it opened only as far as it can be read; "" for a sound one */
 };
 
 /* ERROR_FORMAT where a number in the night would lead outside a list: of nodes, of rooms. */

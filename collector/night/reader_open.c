@@ -19,7 +19,7 @@ int reader_fail(const struct night_reader *reader, struct error *error)
     return error_wrap(error, "%s", reader->path);
 }
 
-static int open_database(struct night_reader *reader, struct error *error)
+static int open_file(struct night_reader *reader, struct error *error)
 {
     if (access(reader->path, R_OK) != 0) {
         enum error_code code = errno == ENOENT ? ERROR_NOT_FOUND : ERROR_IO;
@@ -30,15 +30,45 @@ static int open_database(struct night_reader *reader, struct error *error)
         return sql_fail(reader->db, error);
     }
     (void)sqlite3_busy_timeout(reader->db, BUSY_MS);
-    if (sqlite3_db_config(reader->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, (int *)NULL) !=
-            SQLITE_OK ||
-        schema_distrust(reader->db, error) != 0) {
-        return sql_fail(reader->db, error);
+    int rc = sqlite3_db_config(reader->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, (int *)NULL);
+    return rc == SQLITE_OK ? 0 : sql_fail(reader->db, error);
+}
+
+static int open_database(struct night_reader *reader, struct error *error)
+{
+    if (open_file(reader, error) != 0 || schema_distrust(reader->db, error) != 0) {
+        return -1;
     }
     return schema_check(reader->db, error) != 0 ? -1 : reader_check(reader, error);
 }
 
-int night_reader_open(const char *path, struct night_reader **reader, struct error *error)
+/* What can be read of a file that is cut short, or whose numbers lead astray. */
+static int open_damaged(struct night_reader *reader, struct error *error)
+{
+    if (open_database(reader, error) == 0) {
+        return 0;
+    }
+    if (error->code != ERROR_FORMAT) {
+        return -1;
+    }
+    reader->damage = *error;
+    sqlite3_close(reader->db);
+    reader->db = NULL;
+    int64_t nodes = 0;
+    if (open_file(reader, error) != 0 || schema_bear_damage(reader->db, error) != 0 ||
+        schema_check(reader->db, error) != 0) {
+        return -1;
+    }
+    /* Where not even this can be read, what was wrong at first says more. */
+    if (sql_query_int(reader->db, "SELECT count(*) FROM node", &nodes, error) != 0) {
+        *error = reader->damage;
+        return -1;
+    }
+    return 0;
+}
+
+static int open_with(const char *path, int (*open)(struct night_reader *, struct error *),
+                     struct night_reader **reader, struct error *error)
 {
     struct night_reader *made = calloc(1, sizeof *made);
     if (!made) {
@@ -50,12 +80,27 @@ int night_reader_open(const char *path, struct night_reader **reader, struct err
         night_reader_close(made);
         return error_set(error, ERROR_MEMORY, "%s: out of memory", path);
     }
-    if (open_database(made, error) != 0) {
+    if (open(made, error) != 0) {
         night_reader_close(made);
         return error_wrap(error, "%s", path);
     }
     *reader = made;
     return 0;
+}
+
+int night_reader_open(const char *path, struct night_reader **reader, struct error *error)
+{
+    return open_with(path, open_database, reader, error);
+}
+
+int night_reader_open_damaged(const char *path, struct night_reader **reader, struct error *error)
+{
+    return open_with(path, open_damaged, reader, error);
+}
+
+const char *night_reader_damage(const struct night_reader *reader)
+{
+    return reader->damage.text[0] != '\0' ? reader->damage.text : NULL;
 }
 
 void night_reader_close(struct night_reader *reader)

@@ -22,5 +22,11 @@ int schema_create(sqlite3 *db, struct error *error);
 int schema_check(sqlite3 *db, struct error *error);
 /* A night may come from anybody: nothing in its schema is trusted. Every connection calls this. */
 int schema_distrust(sqlite3 *db, struct error *error);
+/* As schema_distrust, for a connection that only reads: a file that is cut short is read as far as
+ * it goes. */
+int schema_bear_damage(sqlite3 *db, struct error *error);
+/* Calls `differs` for each table or index that is not as schema_create makes it. */
+int schema_compare(sqlite3 *db, void (*differs)(void *context, const char *name), void *context,
+                   struct error *error);
 
 #endif

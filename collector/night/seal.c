@@ -2,6 +2,8 @@
  * Must never leave a word of a seal unsigned. Called by seal_write.c and by those that check. */
 #include "collector/night/seal.h"
 
+#include <stdio.h>
+
 #include "collector/night/seal_leaf.h"
 #include "collector/night/seal_tree.h"
 
@@ -46,4 +48,13 @@ void seal_message(const struct seal *seal, uint8_t message[MERKLE_HASH_SIZE])
     seal_leaf_int(&leaf, seal->leaves);
     seal_leaf_blob(&leaf, seal->root, sizeof seal->root);
     seal_leaf_end(&leaf, message);
+}
+
+void seal_aloud(const uint8_t root[MERKLE_HASH_SIZE], char out[SEAL_ALOUD_SIZE])
+{
+    for (size_t i = 0; i < MERKLE_HASH_SIZE / 2; i++) {
+        (void)snprintf(out + 5 * i, SEAL_ALOUD_SIZE - 5 * i, "%02x%02x ", root[2 * i],
+                       root[2 * i + 1]);
+    }
+    out[SEAL_ALOUD_SIZE - 1] = '\0'; /* over the last space */
 }

@@ -35,6 +35,9 @@ struct seal {
 /* One of a seal's tables, hashed as a leaf of the seal's own tree. */
 void seal_hash_tree(const char *name, int64_t leaves, const uint8_t root[MERKLE_HASH_SIZE],
                     uint8_t hash[MERKLE_HASH_SIZE]);
+/* A root in groups of four digits, as it is read aloud. */
+#define SEAL_ALOUD_SIZE (5 * MERKLE_HASH_SIZE / 2)
+void seal_aloud(const uint8_t root[MERKLE_HASH_SIZE], char out[SEAL_ALOUD_SIZE]);
 /* What is signed: everything that the seal says, as one hash. */
 void seal_message(const struct seal *seal, uint8_t message[MERKLE_HASH_SIZE]);
 

@@ -148,6 +148,9 @@ static int run(struct session *session, struct session_result *result, struct er
         *error = session->failure;
         return -1;
     }
+    if (session_read_root(session, result->root, error) != 0) {
+        return -1;
+    }
     return analyse_again(session, result, error);
 }
 

@@ -31,6 +31,7 @@ struct session_result {
     int analysis; /* the newest in the night */
     int64_t start_ns;
     int64_t end_ns;
+    uint8_t root[32]; /* that the samples were sealed with */
 };
 
 /* Records until SIGINT or SIGTERM (a second one ends at once), then closes the night. */

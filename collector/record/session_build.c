@@ -79,7 +79,9 @@ static void on_disk(void *context, const struct error *failure)
 
 static void on_tick(uv_timer_t *timer)
 {
-    intake_tick(((struct session *)timer->data)->intake);
+    struct session *session = timer->data;
+    intake_tick(session->intake);
+    session_say_seal(session);
 }
 
 static void on_signal(uv_signal_t *signal, int number)
@@ -275,6 +277,9 @@ static int announce(struct session *session, struct error *error)
                    settings->site->id, settings->night_path, session->url, settings->time_host,
                    (unsigned)time_server_port(session->time_server));
     station_say(session->station, "recording", text);
+    if (session_say_key(session, error) != 0) {
+        return -1;
+    }
     station_say(session->station, "caution",
                 "permission, two people, a torch each, a certified carbon monoxide alarm; mains "
                 "wiring is for licensed people (README, Cautions)");

@@ -49,6 +49,7 @@ struct session {
     int64_t first_mark_id; /* 0 for a fresh night */
     bool continued;        /* an earlier recorder died on this night */
     bool running_written;
+    int64_t seal_told; /* the last seal whose root was said */
     int64_t end_ns;
 };
 
@@ -58,6 +59,10 @@ int session_build(struct session *session, struct error *error);
 void session_stop(struct session *session);
 /* The MQTT client, its subscriptions and what comes in; and the publishing that others need. */
 int session_link_start(struct session *session, struct error *error);
+/* Whose key seals the night, at the start; then each root as it is sealed; at the end, the last. */
+int session_say_key(struct session *session, struct error *error);
+void session_say_seal(struct session *session);
+int session_read_root(const struct session *session, uint8_t root[32], struct error *error);
 int session_publish_stored(void *session, const char *topic, const char *payload, size_t length);
 int session_publish_alert(void *session, const char *topic, const void *payload, size_t length);
 

@@ -98,13 +98,31 @@ static void make_night(const struct fixture *fixture)
     fixture_close(writer, 200);
 }
 
+/* The night's root out of the document, compared with what the file says; null in its place. */
+static char *without_seal(const struct fixture *fixture, char *text)
+{
+    char sql[256];
+    char root[65] = "";
+    char *seal = strstr(text, "\"seal\":\"");
+    assert_non_null(seal);
+    seal += strlen("\"seal\":");
+    memcpy(root, seal + 1, 64);
+    (void)snprintf(sql, sizeof sql,
+                   "SELECT count(*) FROM seal WHERE what='samples' AND lower(hex(root))='%s'",
+                   root);
+    assert_int_equal(fixture_query(fixture, sql), 1);
+    memmove(seal + 4, seal + 66, strlen(seal + 66) + 1);
+    memcpy(seal, "null", 4);
+    return text;
+}
+
 static void the_document_is_the_contracts_to_the_letter(void **state)
 {
     struct fixture *fixture = *state;
     make_night(fixture);
     struct export_options options = whole();
     assert_string_equal(
-        export_text(fixture, &options),
+        without_seal(fixture, export_text(fixture, &options)),
         "{\"format\":\"roomwake-findings\",\"version\":1,\n"
         "\"night\":{\"id\":\"lodge-20231114T221320Z\",\"site\":\"lodge\","
         "\"start\":\"2023-11-14T22:13:20.000000000Z\",\"end\":\"2023-11-14T22:16:40.000000000Z\","

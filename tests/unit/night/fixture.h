@@ -69,7 +69,7 @@ static inline int fixture_setup(void **state)
     assert_non_null(mkdtemp(fixture->folder));
     (void)snprintf(fixture->night, sizeof fixture->night, "%s/night.sqlite", fixture->folder);
     char key[96];
-    (void)snprintf(key, sizeof key, "%s/base.key", fixture->folder);
+    (void)snprintf(key, sizeof key, "%s/.base.key", fixture->folder);
     assert_int_equal(setenv("ROOMWAKE_KEY", key, 1), 0);
     struct error error;
     fixture_check(site_parse(fixture_site_text, strlen(fixture_site_text), "lodge.json",

@@ -1,0 +1,299 @@
+/* The checks of a night one after the other, each telling what it finds.
+ * Must never write, nor end at the first thing that is off. Called by cmd_verify.c. */
+#include "collector/night/reader_verify.h"
+
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "collector/night/schema.h"
+#include "collector/night/seal_check.h"
+#include "collector/night/seal_tree.h"
+#include "common/timefmt.h"
+
+#define ROW_SIZE 256
+#define HEAD_SIZE 100
+/* So many complaints of SQLite about the file are told. */
+#define COMPLAINTS "8"
+
+/* "id 26003" becomes "id 26003 (n3, message 815, 2026-02-03T02:13:05.000000000Z)". */
+static void place_row(struct verifying *verifying, int64_t frame, const char *row, char *out)
+{
+    sqlite3_stmt *statement = NULL;
+    struct error ignored; /* then the number alone is told */
+    if (sql_prepare(verifying->reader->db,
+                    "SELECT name, seq, start_ns FROM frame JOIN boot ON boot.id = frame.boot"
+                    " JOIN node ON node.id = boot.node WHERE frame.id = ?",
+                    &statement, &ignored) != 0) {
+        return;
+    }
+    (void)sqlite3_bind_int64(statement, 1, frame);
+    if (sql_step(statement, &ignored) == 1) {
+        struct sql_columns columns = sql_columns(statement);
+        char name[IDENT_SIZE];
+        char when[TIMEFMT_SIZE];
+        sql_get_text(&columns, name, sizeof name);
+        int64_t seq = sql_get_int(&columns);
+        timefmt_rfc3339(sql_get_int(&columns), when);
+        (void)snprintf(out, ROW_SIZE, "%s (%s, message %" PRId64 ", %s)", row, name, seq, when);
+    }
+    sqlite3_finalize(statement);
+}
+
+void verify_tell(void *context, const char *table, const char *row, const char *text)
+{
+    struct verifying *verifying = context;
+    char place[ROW_SIZE];
+    int64_t id = 0;
+    int used = 0;
+    const bool block = strcmp(table, "block") == 0;
+    (void)snprintf(place, sizeof place, "%s", row);
+    if ((block || strcmp(table, "frame") == 0) &&
+        sscanf(row, "id %" SCNd64 "%n", &id, &used) == 1 && row[used] == '\0') {
+        place_row(verifying, block ? id / SCHEMA_FANOUT : id, row, place);
+    }
+    verifying->result->faults++;
+    verifying->sink->fault(verifying->sink->context, table, place, text);
+}
+
+void verify_tell_id(struct verifying *verifying, const char *table, int64_t id, const char *text)
+{
+    char row[ROW_SIZE];
+    (void)snprintf(row, sizeof row, "id %" PRId64, id);
+    verify_tell(verifying, table, row, text);
+}
+
+/* SQLite's own head says how many pages the file has. */
+static bool cut_short(const char *path, char text[ROW_SIZE])
+{
+    uint8_t head[HEAD_SIZE];
+    struct stat file;
+    FILE *opened = fopen(path, "rb");
+    bool read =
+        opened && fread(head, sizeof head, 1, opened) == 1 && fstat(fileno(opened), &file) == 0;
+    if (opened) {
+        (void)fclose(opened);
+    }
+    if (!read) {
+        return false; /* the other checks tell of it */
+    }
+    int64_t page = head[16] << 8 | head[17];
+    int64_t pages = (int64_t)head[28] << 24 | head[29] << 16 | head[30] << 8 | head[31];
+    int64_t size = pages * (page == 1 ? 65536 : page);
+    (void)snprintf(text, ROW_SIZE, "cut short: %" PRId64 " bytes are there of %" PRId64,
+                   (int64_t)file.st_size, size);
+    return file.st_size < size;
+}
+
+static int tell_complaint(void *context, struct sql_columns *row)
+{
+    char text[ROW_SIZE];
+    sql_get_text(row, text, sizeof text);
+    if (strcmp(text, "ok") != 0) {
+        verify_tell(context, "file", "", text);
+    }
+    return 0;
+}
+
+static void tell_table(void *context, const char *name)
+{
+    verify_tell(context, name, "", "is not as a night's own is, or is missing, or does not belong");
+}
+
+static void check_file(struct verifying *verifying)
+{
+    struct night_reader *reader = verifying->reader;
+    struct error error;
+    sqlite3_stmt *statement = NULL;
+    char text[ROW_SIZE];
+    if (cut_short(reader->path, text)) {
+        verify_tell(verifying, "file", "", text);
+    }
+    if (night_reader_damage(reader)) {
+        verify_tell(verifying, "file", "", night_reader_damage(reader));
+    }
+    if (reader_prepare(reader, "PRAGMA integrity_check(" COMPLAINTS ")", &statement, &error) != 0 ||
+        reader_each(reader, statement, tell_complaint, verifying, &error) != 0 ||
+        schema_compare(reader->db, tell_table, verifying, &error) != 0) {
+        verify_tell(verifying, "file", "", error.text);
+    }
+}
+
+static void tell_seal(struct verifying *verifying, const struct seal_entry *entry)
+{
+    const struct seal *seal = &entry->seal;
+    struct verify_seal told = {.analysis = seal->analysis,
+                               .closed = seal->what != SEAL_SO_FAR,
+                               .holds = entry->sound,
+                               .time_ns = seal->time_ns,
+                               .rows = seal->leaves};
+    memcpy(told.root, seal->root, sizeof told.root);
+    memcpy(told.public_key, seal->public_key, sizeof told.public_key);
+    verifying->sink->seal(verifying->sink->context, &told);
+}
+
+static void check_samples(struct verifying *verifying, struct seal_list *list,
+                          const struct seal_sink *sink)
+{
+    struct verify_result *result = verifying->result;
+    uint64_t before = result->faults;
+    seal_check_rows(verifying->reader->db, list, 0, false, sink);
+    for (size_t i = 0; i < list->count; i++) {
+        result->seals_so_far += list->entries[i].seal.what == SEAL_SO_FAR;
+    }
+    struct seal_entry *end = seal_list_last(list, SEAL_SAMPLES, 0);
+    struct seal_entry *last = end ? end : seal_list_last(list, SEAL_SO_FAR, 0);
+    result->rows_unsealed = (uint64_t)list->unsealed;
+    if (!end && result->end_ns != 0) {
+        verify_tell(verifying, "seal", "", "the seal of the night's end is missing");
+    } else if (!last) {
+        verify_tell(verifying, "seal", "", "there is none: nothing of this night is sealed yet");
+    } else if (!end) {
+        verify_tell(verifying, "seal", "", "the night was not closed: its end is not sealed");
+    }
+    if (last) {
+        last->sound = last->sound && before == result->faults;
+        tell_seal(verifying, last);
+    }
+}
+
+static void check_analyses(struct verifying *verifying, struct seal_list *list,
+                           const struct seal_sink *sink)
+{
+    for (size_t i = 0; i < list->count; i++) {
+        struct seal_entry *entry = &list->entries[i];
+        if (entry->seal.what == SEAL_ANALYSIS) {
+            uint64_t before = verifying->result->faults;
+            seal_check_rows(verifying->reader->db, list, entry->seal.analysis, false, sink);
+            entry->sound = entry->sound && before == verifying->result->faults;
+            tell_seal(verifying, entry);
+        }
+    }
+}
+
+static void count_strays(struct verifying *verifying, const char *table, const char *sql)
+{
+    struct error error;
+    int64_t strays = 0;
+    if (sql_query_int(verifying->reader->db, sql, &strays, &error) != 0) {
+        verify_tell(verifying, table, "", error.text);
+    } else if (strays > 0) {
+        verify_tell(verifying, table, "", "holds rows that belong to no seal");
+    }
+}
+
+/* Rows that no seal covers, in tables that are sealed by analysis, and in the seals' own. */
+static void check_strays(struct verifying *verifying)
+{
+    for (size_t i = 0; i < seal_tree_count; i++) {
+        char sql[ROW_SIZE];
+        const char *table = seal_trees[i].table;
+        if (seal_trees[i].scope == SEAL_FINDINGS && verifying->result->end_ns != 0) {
+            (void)snprintf(sql, sizeof sql,
+                           "SELECT count(*) FROM %s WHERE %s NOT IN"
+                           " (SELECT analysis FROM seal WHERE what='analysis')",
+                           table, strcmp(table, "analysis") == 0 ? "id" : "analysis");
+            count_strays(verifying, table, sql);
+        }
+    }
+    count_strays(verifying, "seal_tree",
+                 "SELECT count(*) FROM seal_tree WHERE seal NOT IN (SELECT id FROM seal)");
+    count_strays(verifying, "seal_clue",
+                 "SELECT count(*) FROM (SELECT DISTINCT analysis, tree FROM seal_clue) AS clue"
+                 " WHERE NOT EXISTS (SELECT 1 FROM seal JOIN seal_tree ON seal_tree.seal = seal.id"
+                 " WHERE seal.analysis = clue.analysis AND seal_tree.tree = clue.tree)");
+}
+
+static void find_root(const struct seal_list *list, const uint8_t *root,
+                      struct verify_result *result)
+{
+    for (size_t i = 0; root && i < list->count; i++) {
+        const struct seal_entry *entry = &list->entries[i];
+        if (entry->sound && memcmp(entry->seal.root, root, VERIFY_ROOT_SIZE) == 0) {
+            result->root_found = true;
+            result->root_time_ns = entry->seal.time_ns;
+        }
+    }
+}
+
+static void check_seals(struct verifying *verifying, const uint8_t *root)
+{
+    const struct seal_sink sink = {verifying, verify_tell};
+    struct seal_list list = {0};
+    struct error error;
+    if (seal_list_read(verifying->reader->db, &list, &sink, &error) != 0) {
+        verify_tell(verifying, "seal", "", error.text);
+    }
+    check_samples(verifying, &list, &sink);
+    check_analyses(verifying, &list, &sink);
+    check_strays(verifying);
+    find_root(&list, root, verifying->result);
+    if (root && !verifying->result->root_found) {
+        verify_tell(verifying, "seal", "",
+                    "the root that was given is none of this night's seals that hold");
+    }
+    seal_list_free(&list);
+}
+
+struct gap_naming {
+    struct verifying *verifying;
+    sqlite3_stmt *names;
+};
+
+static int tell_gap(void *context, const struct gap *gap)
+{
+    struct gap_naming *naming = context;
+    struct error ignored;
+    char name[IDENT_SIZE] = "?";
+    (void)sqlite3_bind_int64(naming->names, 1, gap->node);
+    if (sql_step(naming->names, &ignored) == 1) {
+        struct sql_columns row = sql_columns(naming->names);
+        sql_get_text(&row, name, sizeof name);
+        sqlite3_reset(naming->names);
+    }
+    naming->verifying->result->gaps++;
+    naming->verifying->sink->gap(naming->verifying->sink->context, name, gap);
+    return 0;
+}
+
+static void tell_gaps(struct verifying *verifying)
+{
+    struct gap_naming naming = {verifying, NULL};
+    struct error error;
+    if (reader_prepare(verifying->reader, "SELECT name FROM node WHERE id=?", &naming.names,
+                       &error) != 0 ||
+        night_each_gap(verifying->reader, tell_gap, &naming, &error) != 0) {
+        verify_tell(verifying, "gap", "", error.text);
+    }
+    sqlite3_finalize(naming.names);
+}
+
+int night_verify(const char *path, const uint8_t root[VERIFY_ROOT_SIZE],
+                 const struct verify_sink *sink, struct verify_result *result, struct error *error)
+{
+    struct verifying verifying = {.sink = sink, .result = result};
+    *result = (struct verify_result){0};
+    if (night_reader_open_damaged(path, &verifying.reader, error) != 0) {
+        char text[ROW_SIZE];
+        return error->code == ERROR_FORMAT && cut_short(path, text)
+                   ? error_set(error, ERROR_FORMAT, "%s: %s; nothing of it can be read", path, text)
+                   : -1;
+    }
+    struct night_info info;
+    /* One view of a night that may be going on. */
+    if (sql_exec(verifying.reader->db, "BEGIN", error) != 0 ||
+        night_read_info(verifying.reader, &info, error) != 0) {
+        night_reader_close(verifying.reader);
+        return -1;
+    }
+    memcpy(result->id, info.id, sizeof result->id);
+    result->end_ns = info.end_ns;
+    check_file(&verifying);
+    check_seals(&verifying, root);
+    verify_blocks(&verifying);
+    tell_gaps(&verifying);
+    night_reader_close(verifying.reader);
+    return 0;
+}
