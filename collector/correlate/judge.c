@@ -153,7 +153,7 @@ int judge_group(const struct judge *judge, const struct group *group, int64_t no
     }
     int status = fill_chance(judge, group, now_ns, members, count, coincidence, error);
     if (status == 0) {
-        causes_judge(judge->site, judge->marks, judge->mark_count, coincidence);
+        causes_judge(judge->site, judge->marks, judge->mark_count, judge->rates, coincidence);
     }
     free(members);
     return status;

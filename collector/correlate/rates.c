@@ -8,11 +8,18 @@
 #include <stdlib.h>
 #include <string.h>
 
+struct onset {
+    int64_t time_ns;
+    enum band band;
+    bool falling;
+};
+
 struct watched {
     struct watched *next;
     char quantity[IDENT_SIZE];
     int64_t from_ns;
     uint64_t onsets;
+    struct onset last[RATES_LAST]; /* a ring: the n-th onset is at n % RATES_LAST */
 };
 
 struct rates {
@@ -82,14 +89,72 @@ int rates_watch(struct rates *rates, uint32_t node, const char *quantity, int64_
     return 0;
 }
 
+static struct onset onset_of(const struct disturbance *disturbance)
+{
+    return (struct onset){disturbance->onset_ns, disturbance->band, disturbance->settle_step < 0.0};
+}
+
 int rates_count(struct rates *rates, const struct disturbance *disturbance, struct error *error)
 {
     if (rates_watch(rates, disturbance->node, disturbance->quantity_text, disturbance->onset_ns,
                     error)) {
         return -1;
     }
-    find(rates, disturbance->node, disturbance->quantity_text)->onsets++;
+    struct watched *watched = find(rates, disturbance->node, disturbance->quantity_text);
+    watched->last[watched->onsets++ % RATES_LAST] = onset_of(disturbance);
     return 0;
+}
+
+/* The remembered onsets up to the disturbance's own, the latest first. */
+static size_t list_like(const struct watched *watched, const struct disturbance *disturbance,
+                        bool any_kind, int64_t *times_ns)
+{
+    struct onset like = onset_of(disturbance);
+    uint64_t kept = watched->onsets < RATES_LAST ? watched->onsets : RATES_LAST;
+    size_t count = 0;
+    for (uint64_t back = 1; back <= kept; back++) {
+        const struct onset *onset = &watched->last[(watched->onsets - back) % RATES_LAST];
+        bool alike = onset->band == like.band && onset->falling == like.falling;
+        if (onset->time_ns <= like.time_ns && (any_kind || alike)) {
+            times_ns[count++] = onset->time_ns;
+        }
+    }
+    return count;
+}
+
+struct rhythm rates_rhythm(const struct rates *rates, const struct disturbance *disturbance)
+{
+    const struct watched *watched = find(rates, disturbance->node, disturbance->quantity_text);
+    int64_t times_ns[RATES_LAST];
+    struct rhythm rhythm = {0, 0.0, INFINITY};
+    rhythm.onsets = watched ? list_like(watched, disturbance, false, times_ns) : 0;
+    if (rhythm.onsets < 2) {
+        return rhythm;
+    }
+    double intervals = (double)rhythm.onsets - 1.0;
+    rhythm.period_s = (double)(times_ns[0] - times_ns[rhythm.onsets - 1]) * 1e-9 / intervals;
+    double squares = 0.0;
+    for (size_t i = 1; i < rhythm.onsets; i++) {
+        double off_s = (double)(times_ns[i - 1] - times_ns[i]) * 1e-9 - rhythm.period_s;
+        squares += off_s * off_s;
+    }
+    if (rhythm.onsets > 2 && rhythm.period_s > 0.0) {
+        rhythm.spread = sqrt(squares / (intervals - 1.0)) / rhythm.period_s;
+    }
+    return rhythm;
+}
+
+size_t rates_lately(const struct rates *rates, const struct disturbance *disturbance,
+                    int64_t span_ns)
+{
+    const struct watched *watched = find(rates, disturbance->node, disturbance->quantity_text);
+    int64_t times_ns[RATES_LAST];
+    size_t count = watched ? list_like(watched, disturbance, true, times_ns) : 0;
+    size_t lately = 0;
+    for (size_t i = 0; i < count; i++) {
+        lately += times_ns[i] >= disturbance->onset_ns - span_ns;
+    }
+    return lately;
 }
 
 static uint64_t own_onsets(const struct watched *watched, uint32_t node,

@@ -1,6 +1,6 @@
 /* How often each quantity of each node has an onset: what was asked for, or what was seen since
  * its quiet spell if that is more. Must never count the coincidence that is being judged against
- * itself. Called by correlator and judge. */
+ * itself. Called by correlator, judge and the causes. */
 #ifndef ROOMWAKE_COLLECTOR_CORRELATE_RATES_H
 #define ROOMWAKE_COLLECTOR_CORRELATE_RATES_H
 
@@ -14,8 +14,18 @@
 /* What is seen is weighed as if the asked rate had been seen for this long before: in the first
  * minutes of a night a handful of onsets says little about its rate. Our choice. */
 #define RATES_PRIOR_S 3600.0
+/* So many of a quantity's last onsets are remembered each by itself. */
+#define RATES_LAST 32
 
 struct rates;
+
+/* How evenly onsets like one follow on each other: the same node, quantity, band and direction. */
+struct rhythm {
+    size_t onsets;   /* remembered ones up to this one, this one too */
+    double period_s; /* mean interval; 0 for fewer than two onsets */
+    double spread;   /* standard deviation of the intervals over their mean; INFINITY for fewer than
+                      * three onsets */
+};
 
 int rates_new(const struct site *site, struct rates **rates, struct error *error);
 void rates_free(struct rates *rates);
@@ -25,6 +35,10 @@ int rates_watch(struct rates *rates, uint32_t node, const char *quantity, int64_
                 struct error *error);
 /* One more onset; where its quantity is not watched yet, it is from here on. */
 int rates_count(struct rates *rates, const struct disturbance *disturbance, struct error *error);
+struct rhythm rates_rhythm(const struct rates *rates, const struct disturbance *disturbance);
+/* Remembered onsets of its node and quantity within this long before it, it too. */
+size_t rates_lately(const struct rates *rates, const struct disturbance *disturbance,
+                    int64_t span_ns);
 /* Each node's rate at now_ns, 1/s, one a node of the site, without `members`. */
 void rates_nodes(const struct rates *rates, int64_t now_ns,
                  const struct disturbance *const *members, size_t member_count, double *rates_hz);

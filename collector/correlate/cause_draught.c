@@ -1,0 +1,49 @@
+/* A draught: the air falls in temperature in one room after another, as fast as indoor air moves.
+ * Must never call warming a draught. Called through causes.c.
+ * Indoor air moves at 0.05 to 0.5 m/s where it is felt (the range of ISO 7730:2005's draught model,
+ * from memory). */
+#include "collector/correlate/cause.h"
+#include "collector/correlate/cause_parts.h"
+#include "collector/correlate/say.h"
+
+#define SLOWEST_M_S 0.1
+#define FASTEST_M_S 0.5
+
+static void judge(const struct cause_case *question, struct cause_opinion *opinion)
+{
+    const struct disturbance *members[COINCIDENCE_MEMBERS_MAX];
+    struct path_point points[COINCIDENCE_MEMBERS_MAX];
+    size_t count = cause_strongest(question->coincidence, QUANTITY_TEMPERATURE, BAND_REST, members);
+    size_t falling = 0;
+    double deepest = 0.0;
+    for (size_t i = 0; i < count; i++) {
+        const struct disturbance *member = members[i];
+        falling += member->peak_value < 0.0;
+        deepest = member->peak_value < deepest ? member->peak_value : deepest;
+        points[i].node = member->node;
+        points[i].time_ns = member->onset_ns;
+        points[i].time_sd_ns = disturbance_onset_sd_ns(member);
+    }
+    size_t size = sizeof opinion->reason;
+    struct speed speed;
+    cause_speed(question->site, points, count, &speed);
+    if (count < 2) {
+        say_add(opinion->reason, size, "temperature changed at %zu node%s", count,
+                count == 1 ? "" : "s");
+        return;
+    }
+    say_add(opinion->reason, size, "temperature fell at %zu of %zu nodes, by up to %.1f Cel",
+            falling, count, -deepest);
+    if (!speed.known) {
+        say_add(opinion->reason, size, ", no speed to be told");
+        return;
+    }
+    say_add(opinion->reason, size, ", one after another at %.2f m/s (%.2f to %.2f)",
+            speed.value_m_s, speed.low_m_s, speed.high_m_s);
+    opinion->fits =
+        falling == count && speed.low_m_s <= FASTEST_M_S && speed.high_m_s >= SLOWEST_M_S;
+    bool inside = speed.value_m_s <= FASTEST_M_S && speed.value_m_s >= SLOWEST_M_S;
+    opinion->likelihood = inside ? 0.9 : 0.5;
+}
+
+const struct cause_test cause_draught = {CAUSE_DRAUGHT, false, judge};

@@ -1,0 +1,83 @@
+/* A heating cycle: a room's temperature turns at even intervals, by a step of the mains or not.
+ * Must never take one warm breath for a cycle. Called through causes.c. */
+#include "collector/correlate/cause.h"
+#include "collector/correlate/cause_parts.h"
+#include "collector/correlate/say.h"
+
+#include <math.h>
+
+/* Our choices. */
+#define LEAST_ONSETS 4
+#define EVEN 0.15 /* spread of the intervals over their mean */
+#define SHORTEST_S 60.0
+#define FOLLOWS_S 180.0 /* the temperature after the electrical step */
+
+static bool is_cycle(const struct rhythm *rhythm)
+{
+    return rhythm->onsets >= LEAST_ONSETS && rhythm->spread <= EVEN &&
+           rhythm->period_s >= SHORTEST_S;
+}
+
+/* The member of these that repeats itself most evenly. */
+static const struct disturbance *most_even(const struct cause_case *question, bool temperature,
+                                           struct rhythm *best)
+{
+    const struct disturbance *found = NULL;
+    *best = (struct rhythm){0, 0.0, INFINITY};
+    for (size_t i = 0; i < question->coincidence->member_count; i++) {
+        const struct disturbance *member = &question->coincidence->members[i];
+        bool wanted =
+            temperature ? member->quantity == QUANTITY_TEMPERATURE : member->band == BAND_MAINS;
+        if (!wanted) {
+            continue;
+        }
+        struct rhythm rhythm = rates_rhythm(question->rates, member);
+        bool better = rhythm.onsets >= LEAST_ONSETS ? rhythm.spread < best->spread : !found;
+        if (better) {
+            *best = rhythm;
+            found = member;
+        }
+    }
+    return found;
+}
+
+static void say_rhythm(const struct cause_case *question, const char *what,
+                       const struct disturbance *member, const struct rhythm *rhythm,
+                       struct cause_opinion *opinion)
+{
+    size_t size = sizeof opinion->reason;
+    const char *node = question->site->nodes[member->node].id;
+    if (rhythm->onsets < 3) {
+        say_add(opinion->reason, size, "%s at %.12s seen %zu time%s", what, node, rhythm->onsets,
+                rhythm->onsets == 1 ? "" : "s");
+    } else {
+        say_add(opinion->reason, size, "%s at %.12s %zu times, every %.0f s +- %.0f %%", what, node,
+                rhythm->onsets, rhythm->period_s, 100.0 * rhythm->spread);
+    }
+}
+
+static void judge(const struct cause_case *question, struct cause_opinion *opinion)
+{
+    struct rhythm warm;
+    struct rhythm electric;
+    const struct disturbance *air = most_even(question, true, &warm);
+    const struct disturbance *mains = most_even(question, false, &electric);
+    size_t size = sizeof opinion->reason;
+    if (!air) {
+        say_add(opinion->reason, size, "no temperature changed");
+        return;
+    }
+    say_rhythm(question, "temperature", air, &warm, opinion);
+    double after_s = 0.0;
+    if (mains) {
+        after_s = (double)(air->onset_ns - mains->onset_ns) * 1e-9;
+        say_rhythm(question, ", mains", mains, &electric, opinion);
+        say_add(opinion->reason, size, ", %.0f s %s", fabs(after_s),
+                after_s >= 0.0 ? "before it" : "after it");
+    }
+    bool follows = mains && after_s >= 0.0 && after_s <= FOLLOWS_S && is_cycle(&electric);
+    opinion->fits = is_cycle(&warm) || follows;
+    opinion->likelihood = is_cycle(&warm) && follows ? 0.95 : 0.8;
+}
+
+const struct cause_test cause_heating = {CAUSE_HEATING_CYCLE, false, judge};
