@@ -1,6 +1,8 @@
-/* SenML against the published packs and rules of RFC 8428 (2018), by section.
- * Must never read a clock: "now" is the time that a section states.
- * Run by ctest. */
+/* SenML against the published packs and rules of RFC 8428 (2018), by section. The packs of
+ * sec. 5.1.2 to 5.1.4 and the resolve rules were read in the working group's example files; the
+ * values of the packs of sec. 5.1.1 and 5.1.5 to 5.1.7, the default version and the "one of" rule
+ * are from memory. Must never read a clock: "now" is the time that a section states. Run by ctest.
+ */
 #include "tests/unit/test.h"
 
 #include "common/clock.h"

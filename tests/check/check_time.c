@@ -1,4 +1,5 @@
-/* Times against published values: RFC 3339 (2002) and RFC 5905 (2010).
+/* Times against published values: RFC 3339 (2002), its examples from memory, and RFC 5905 (2010)
+ * Fig. 4, its row of 1972 from memory.
  * Must never read a clock.
  * Run by ctest. */
 #include "tests/unit/test.h"

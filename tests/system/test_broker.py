@@ -9,7 +9,7 @@ from live import House, port_answers
 from support import ROOMWAKE
 
 CHANNELS = [{"name": "electric", "unit": "count", "rate_hz": 100}]
-AWAY_S = 12
+AWAY_S = 60
 
 
 class BrokerTest(support.Case):
@@ -46,7 +46,7 @@ class BrokerTest(support.Case):
             self.assertGreater(len(values[node]), 500)
             self.assertEqual(values[node], list(range(len(values[node]))), node)
 
-    def test_a_broker_that_is_gone_for_a_while_costs_no_sample(self):
+    def test_a_broker_that_is_gone_for_a_minute_costs_no_sample(self):
         house = self.house(own_broker=False)
         house.start_broker()
         station = house.start_station()
@@ -57,7 +57,7 @@ class BrokerTest(support.Case):
         house.broker.kill()
         station.wait_output(r"NOT RECORDING.*no broker")
         gone = time.monotonic()
-        support.wait_for("the outage to last", lambda: time.monotonic() - gone > AWAY_S, 60)
+        support.wait_for("the outage to last", lambda: time.monotonic() - gone > AWAY_S, 2 * AWAY_S)
         before = self.stored(house).get("n1", 0)
         house.start_broker("broker-again")
         station.wait_output(r"broker +there again", 30)
