@@ -119,7 +119,7 @@ static void say_clock(struct station *station, uint32_t node, const struct messa
         timefmt_duration(state->exchange_age_ns, trip);
         used += (size_t)snprintf(text + used, sizeof text - used, ", last exchange %s ago", trip);
     }
-    (void)snprintf(text + used, sizeof text - used, ", site time less its own %.3f s)",
+    (void)snprintf(text + used, sizeof text - used, ", offset %.3f s)",
                    (double)state->fit.offset_ns / 1e9);
     say_node(station, node, "clock", text);
 }
