@@ -58,6 +58,8 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     } else if (near > 0) {
         say_add(opinion->reason, size, "%zu of %zu marks cover the time, but in other rooms", near,
                 question->mark_count);
+    } else if (question->mark_count == 0) {
+        say_add(opinion->reason, size, "no mark was made");
     } else {
         say_add(opinion->reason, size, "none of %zu marks covers all onsets", question->mark_count);
     }
