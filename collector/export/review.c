@@ -122,7 +122,8 @@ static int write_nodes(struct review *review)
         } else {
             timefmt_duration((int64_t)(one->clock_error_s * 1e9), error_text);
         }
-        fprintf(review->out, "%" PRIu64 " samples, clock +- %s", summary.samples, error_text);
+        fprintf(review->out, "%" PRIu64 " sample%s, clock +- %s", summary.samples,
+                summary.samples == 1 ? "" : "s", error_text);
         if (summary.late_frames > 0) {
             fprintf(review->out, ", %" PRIu64 " of %" PRIu64 " messages came late",
                     summary.late_frames, summary.frames);
