@@ -2,7 +2,13 @@
  * Must never repair. Called by reader_open.c. */
 #include "collector/night/reader_internal.h"
 
+#include <inttypes.h>
+#include <stdio.h>
+#include <sys/stat.h>
+
 #include "common/site.h"
+
+#define HEAD_SIZE 100
 
 /* Each gives 1 where it holds. Nodes and rooms are numbered from 0 without a hole. */
 static const struct {
@@ -60,4 +66,26 @@ int reader_check_site(struct night_reader *reader, const struct site *site, stru
         return error_set(error, ERROR_FORMAT, "damaged: its site file is not its tables'");
     }
     return 0;
+}
+
+/* SQLite's own head says how many pages of which size there are. */
+bool reader_cut_short(const char *path, char text[READER_CUT_SIZE])
+{
+    uint8_t head[HEAD_SIZE];
+    struct stat file;
+    FILE *opened = fopen(path, "rb");
+    bool read =
+        opened && fread(head, sizeof head, 1, opened) == 1 && fstat(fileno(opened), &file) == 0;
+    if (opened) {
+        (void)fclose(opened);
+    }
+    if (!read) {
+        return false; /* other checks tell of it */
+    }
+    int64_t page = head[16] << 8 | head[17];
+    int64_t pages = (int64_t)head[28] << 24 | head[29] << 16 | head[30] << 8 | head[31];
+    int64_t size = pages * (page == 1 ? 65536 : page);
+    (void)snprintf(text, READER_CUT_SIZE, "cut short: %" PRId64 " bytes are there of %" PRId64,
+                   (int64_t)file.st_size, size);
+    return file.st_size < size;
 }

@@ -19,6 +19,10 @@ struct night_reader {
 int reader_check(struct night_reader *reader, struct error *error);
 int reader_check_site(struct night_reader *reader, const struct site *site, struct error *error);
 
+/* Whether the file has fewer bytes than its head says, and how many, in words. */
+#define READER_CUT_SIZE 96
+bool reader_cut_short(const char *path, char text[READER_CUT_SIZE]);
+
 /* Puts the night's path before an error's text and returns -1. */
 int reader_fail(const struct night_reader *reader, struct error *error);
 int reader_prepare(struct night_reader *reader, const char *sql, sqlite3_stmt **statement,

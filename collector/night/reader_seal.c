@@ -49,7 +49,8 @@ static bool says_closed(struct night_reader *reader)
 int night_read_seal(struct night_reader *reader, int analysis, struct night_seal *seal,
                     struct error *error)
 {
-    uint64_t faults = night_reader_damage(reader) != NULL;
+    char cut[READER_CUT_SIZE];
+    uint64_t faults = night_reader_damage(reader) != NULL || reader_cut_short(reader->path, cut);
     const struct seal_sink sink = {&faults, on_fault};
     struct seal_list list = {0};
     *seal = (struct night_seal){.state = NIGHT_SEAL_OPEN};

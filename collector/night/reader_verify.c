@@ -6,7 +6,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 
 #include "collector/night/schema.h"
 #include "collector/night/seal_check.h"
@@ -14,7 +13,6 @@
 #include "common/timefmt.h"
 
 #define ROW_SIZE 256
-#define HEAD_SIZE 100
 /* So many complaints of SQLite about the file are told. */
 #define COMPLAINTS "8"
 
@@ -65,28 +63,6 @@ void verify_tell_id(struct verifying *verifying, const char *table, int64_t id, 
     verify_tell(verifying, table, row, text);
 }
 
-/* SQLite's own head says how many pages the file has. */
-static bool cut_short(const char *path, char text[ROW_SIZE])
-{
-    uint8_t head[HEAD_SIZE];
-    struct stat file;
-    FILE *opened = fopen(path, "rb");
-    bool read =
-        opened && fread(head, sizeof head, 1, opened) == 1 && fstat(fileno(opened), &file) == 0;
-    if (opened) {
-        (void)fclose(opened);
-    }
-    if (!read) {
-        return false; /* the other checks tell of it */
-    }
-    int64_t page = head[16] << 8 | head[17];
-    int64_t pages = (int64_t)head[28] << 24 | head[29] << 16 | head[30] << 8 | head[31];
-    int64_t size = pages * (page == 1 ? 65536 : page);
-    (void)snprintf(text, ROW_SIZE, "cut short: %" PRId64 " bytes are there of %" PRId64,
-                   (int64_t)file.st_size, size);
-    return file.st_size < size;
-}
-
 static int tell_complaint(void *context, struct sql_columns *row)
 {
     char text[ROW_SIZE];
@@ -107,8 +83,8 @@ static void check_file(struct verifying *verifying)
     struct night_reader *reader = verifying->reader;
     struct error error;
     sqlite3_stmt *statement = NULL;
-    char text[ROW_SIZE];
-    if (cut_short(reader->path, text)) {
+    char text[READER_CUT_SIZE];
+    if (reader_cut_short(reader->path, text)) {
         verify_tell(verifying, "file", "", text);
     }
     if (night_reader_damage(reader)) {
@@ -134,6 +110,17 @@ static void tell_seal(struct verifying *verifying, const struct seal_entry *entr
     verifying->sink->seal(verifying->sink->context, &told);
 }
 
+/* Whether every seal of the samples is what it should be: the last one stands for all of them. */
+static bool all_sound(const struct seal_list *list)
+{
+    for (size_t i = 0; i < list->count; i++) {
+        if (list->entries[i].seal.what != SEAL_ANALYSIS && !list->entries[i].sound) {
+            return false;
+        }
+    }
+    return true;
+}
+
 static void check_samples(struct verifying *verifying, struct seal_list *list,
                           const struct seal_sink *sink)
 {
@@ -154,7 +141,7 @@ static void check_samples(struct verifying *verifying, struct seal_list *list,
         verify_tell(verifying, "seal", "", "the night was not closed: its end is not sealed");
     }
     if (last) {
-        last->sound = last->sound && before == result->faults;
+        last->sound = last->sound && before == result->faults && all_sound(list);
         tell_seal(verifying, last);
     }
 }
@@ -270,26 +257,45 @@ static void tell_gaps(struct verifying *verifying)
     sqlite3_finalize(naming.names);
 }
 
+static int take_head(void *context, struct sql_columns *row)
+{
+    struct verify_result *result = context;
+    sql_get_text(row, result->id, sizeof result->id);
+    result->end_ns = sql_get_int(row);
+    return 0;
+}
+
+/* What the night calls itself, and whether it says that it was closed. */
+static void read_head(struct verifying *verifying)
+{
+    sqlite3_stmt *statement = NULL;
+    struct error error;
+    if (reader_prepare(verifying->reader,
+                       "SELECT (SELECT value FROM meta WHERE key='id'),"
+                       " (SELECT value FROM meta WHERE key='end_ns')",
+                       &statement, &error) != 0 ||
+        reader_each(verifying->reader, statement, take_head, verifying->result, &error) != 0) {
+        verify_tell(verifying, "meta", "", error.text);
+    }
+}
+
 int night_verify(const char *path, const uint8_t root[VERIFY_ROOT_SIZE],
                  const struct verify_sink *sink, struct verify_result *result, struct error *error)
 {
     struct verifying verifying = {.sink = sink, .result = result};
     *result = (struct verify_result){0};
     if (night_reader_open_damaged(path, &verifying.reader, error) != 0) {
-        char text[ROW_SIZE];
-        return error->code == ERROR_FORMAT && cut_short(path, text)
+        char text[READER_CUT_SIZE];
+        return error->code == ERROR_FORMAT && reader_cut_short(path, text)
                    ? error_set(error, ERROR_FORMAT, "%s: %s; nothing of it can be read", path, text)
                    : -1;
     }
-    struct night_info info;
     /* One view of a night that may be going on. */
-    if (sql_exec(verifying.reader->db, "BEGIN", error) != 0 ||
-        night_read_info(verifying.reader, &info, error) != 0) {
+    if (sql_exec(verifying.reader->db, "BEGIN", error) != 0) {
         night_reader_close(verifying.reader);
         return -1;
     }
-    memcpy(result->id, info.id, sizeof result->id);
-    result->end_ns = info.end_ns;
+    read_head(&verifying);
     check_file(&verifying);
     check_seals(&verifying, root);
     verify_blocks(&verifying);

@@ -17,9 +17,10 @@ struct blocks {
     struct verifying *verifying;
     sqlite3_stmt *frame;
     sqlite3_stmt *block;
-    int32_t *counts;
+    int32_t *counts; /* these three for `size` samples */
     struct decimal *decimals;
     int64_t *times_ns;
+    size_t size;
     uint64_t off;
     struct zoom_bucket all; /* of the frame that is being read: from, to and samples */
 };
@@ -56,6 +57,27 @@ static int get_row(struct sql_columns *row, struct block_row *out)
     }
     block->count = (uint32_t)count;
     return 0;
+}
+
+static void free_buffers(struct blocks *blocks)
+{
+    free(blocks->counts);
+    free(blocks->decimals);
+    free(blocks->times_ns);
+}
+
+static int grow(struct blocks *blocks, size_t count, struct error *error)
+{
+    if (count <= blocks->size) {
+        return 0;
+    }
+    free_buffers(blocks);
+    blocks->counts = malloc(count * sizeof *blocks->counts);
+    blocks->decimals = malloc(count * sizeof *blocks->decimals);
+    blocks->times_ns = malloc(count * sizeof *blocks->times_ns);
+    bool all = blocks->counts && blocks->decimals && blocks->times_ns;
+    blocks->size = all ? count : 0;
+    return all ? 0 : error_set(error, ERROR_MEMORY, "blocks: out of memory");
 }
 
 static int decode(struct blocks *blocks, struct sql_columns *row, struct block_row *out,
@@ -107,22 +129,26 @@ static bool same_range(const struct sql_columns *row, const struct block *block,
            same_number(statement, row->next + 2, block->encoding, summary->sum_counts, values->sum);
 }
 
-static void check_block(struct blocks *blocks)
+/* -1: no memory; what is off is told. */
+static int check_block(struct blocks *blocks, struct error *error)
 {
     struct sql_columns row = sql_columns(blocks->block);
     struct block_row got;
-    struct error error;
+    struct error undecodable;
     if (get_row(&row, &got) != 0) {
         tell(blocks, "block", got.id, "says what no block can be");
-        return;
+        return 0;
     }
-    if (decode(blocks, &row, &got, &error) != 0) {
+    if (grow(blocks, got.block.count, error) != 0) {
+        return -1;
+    }
+    if (decode(blocks, &row, &got, &undecodable) != 0) {
         tell(blocks, "block", got.id, "its samples do not decode");
-        return;
+        return 0;
     }
     if (sqlite3_column_type(blocks->block, row.next) == SQLITE_NULL) {
         tell(blocks, "block", got.id, "is of a channel that is not there");
-        return;
+        return 0;
     }
     struct channel channel;
     struct zoom_summary summary;
@@ -136,6 +162,7 @@ static void check_block(struct blocks *blocks)
     zoom_join(&blocks->all, &summary.values);
     blocks->verifying->result->blocks++;
     blocks->verifying->result->samples += got.block.count;
+    return 0;
 }
 
 /* The frame's row says when its samples begin and end and how many they are. */
@@ -155,7 +182,10 @@ static int check_frame(struct blocks *blocks, struct error *error)
     int more = 0;
     uint64_t before = blocks->off;
     while ((more = sql_step(blocks->block, error)) == 1) {
-        check_block(blocks);
+        if (check_block(blocks, error) != 0) {
+            sqlite3_reset(blocks->block);
+            return -1;
+        }
     }
     if (more == 0 && before == blocks->off &&
         ((uint64_t)samples != blocks->all.count || start_ns != blocks->all.t0_ns ||
@@ -176,9 +206,6 @@ static int check_all(struct blocks *blocks, struct error *error)
         " ON channel.id = block.channel WHERE block.id BETWEEN ?1 AND ?1 + 31";
     _Static_assert(SCHEMA_FANOUT == 32, "number in the statement");
     sqlite3 *db = blocks->verifying->reader->db;
-    if (!blocks->counts || !blocks->decimals || !blocks->times_ns) {
-        return error_set(error, ERROR_MEMORY, "out of memory");
-    }
     if (sql_prepare(db, frame_sql, &blocks->frame, error) != 0 ||
         sql_prepare(db, block_sql, &blocks->block, error) != 0) {
         return -1;
@@ -197,9 +224,6 @@ void verify_blocks(struct verifying *verifying)
     struct blocks blocks = {.verifying = verifying};
     struct error error;
     char text[sizeof error.text + 64];
-    blocks.counts = malloc(BLOCK_SAMPLES_MAX * sizeof *blocks.counts);
-    blocks.decimals = malloc(BLOCK_SAMPLES_MAX * sizeof *blocks.decimals);
-    blocks.times_ns = malloc(BLOCK_SAMPLES_MAX * sizeof *blocks.times_ns);
     if (check_all(&blocks, &error) != 0) {
         (void)snprintf(text, sizeof text, "can't be read to its end: %s", error.text);
         verify_tell(verifying, "block", "", text);
@@ -211,7 +235,5 @@ void verify_blocks(struct verifying *verifying)
     }
     sqlite3_finalize(blocks.frame);
     sqlite3_finalize(blocks.block);
-    free(blocks.counts);
-    free(blocks.decimals);
-    free(blocks.times_ns);
+    free_buffers(&blocks);
 }
