@@ -16,7 +16,7 @@
 
 /* Samples between two looks at what the bands hold for usual; counted from the first sample on, so
  * that the outcome does not depend on how blocks are cut. */
-#define FIELD_BATCH 64u
+#define FIELD_BATCH 16u
 #define FIELD_RATE_MAX_HZ 20000.0
 
 struct field_settings {

@@ -8,7 +8,7 @@
 #include "collector/model/disturbance.h"
 
 /* An onset is never picked further back than this before the sample that raised the trigger. */
-#define DETECT_LOOKBACK_NS INT64_C(500000000)
+#define DETECT_LOOKBACK_NS INT64_C(300000000)
 
 /* Called from within detector_push and detector_advance, in order of onset for each detector. */
 struct detector_sink {

@@ -11,7 +11,7 @@
 
 /* Held back by this, since a new clock fit may put a node's next samples a little earlier than the
  * last one said. */
-#define MERGE_MARGIN_NS INT64_C(100000000)
+#define MERGE_MARGIN_NS INT64_C(30000000)
 
 struct merge;
 
