@@ -388,8 +388,7 @@ int correlator_finish(struct correlator *correlator, struct error *error)
 
 int correlator_slide(struct correlator *correlator, int64_t end_ns, struct error *error)
 {
-    const struct correlator_sink *sink = &correlator->sink;
-    return sink->chance ? slides_book_close(correlator->slides, correlator->layout, end_ns,
-                                            sink->chance, sink->context, error)
-                        : 0;
+    struct slides_sink sink = {correlator->sink.context, correlator->sink.chance,
+                               correlator->sink.unsteady};
+    return slides_book_close(correlator->slides, correlator->layout, end_ns, &sink, error);
 }

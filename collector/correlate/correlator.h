@@ -23,6 +23,8 @@ struct correlator_sink {
     void (*coincidence)(void *context, const struct coincidence *coincidence);
     /* After the end: a final one's chance as time slides count it. May be NULL. */
     void (*chance)(void *context, int64_t coincidence_id, const struct chance *chance);
+    /* Also then: a node's onsets do not come at one steady rate. May be NULL. */
+    void (*unsteady)(void *context, uint32_t node, int64_t time_ns, const char *text);
 };
 
 struct correlator;

@@ -12,6 +12,7 @@
 #include "collector/correlate/hop.h"
 #include "collector/correlate/order.h"
 #include "collector/correlate/path.h"
+#include "collector/correlate/place.h"
 #include "collector/correlate/witness.h"
 
 static int by_onset(const void *a, const void *b)
@@ -151,6 +152,7 @@ int judge_group(const struct judge *judge, const struct group *group, int64_t no
     if (coincidence->kind == COINCIDENCE_TRAVELLING) {
         fill_path(judge, group, coincidence);
     }
+    place_coincidence(judge->site, coincidence, &coincidence->source);
     int status = fill_chance(judge, group, now_ns, members, count, coincidence, error);
     if (status == 0) {
         causes_judge(judge->site, judge->marks, judge->mark_count, judge->rates, coincidence);

@@ -3,7 +3,16 @@
  */
 #include "collector/correlate/slides_book.h"
 
+#include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
+
+#include "collector/correlate/poisson.h"
+
+#define HOUR_NS INT64_C(3600000000000)
+#define HOURS_LEAST 3
+#define HOURS_MOST 192
 
 struct noted {
     int64_t id;
@@ -115,27 +124,76 @@ static int by_first(const void *a, const void *b)
     return (left->first_id > right->first_id) - (left->first_id < right->first_id);
 }
 
-int slides_book_close(struct slides_book *book, struct layout *layout, int64_t end_ns,
-                      void (*told)(void *context, int64_t coincidence_id,
-                                   const struct chance *chance),
-                      void *context, struct error *error)
+/* Onsets by hours of the node's live time; 0 where there are too few hours or too many. */
+static size_t count_hours(const struct slides_book *book, uint32_t node, int64_t end_ns,
+                          uint32_t *hours, uint64_t *onsets)
 {
+    int64_t from_ns = book->live_from_ns[node];
+    size_t count = from_ns < end_ns ? (size_t)((end_ns - from_ns) / HOUR_NS) : 0;
+    if (count < HOURS_LEAST || count > HOURS_MOST) {
+        return 0;
+    }
+    memset(hours, 0, count * sizeof hours[0]);
+    *onsets = 0;
+    for (size_t i = 0; i < book->onset_count; i++) {
+        const struct slides_onset *onset = &book->onsets[i];
+        int64_t since_ns = onset->onset_ns - from_ns;
+        if (onset->node == node && since_ns >= 0 && since_ns < (int64_t)count * HOUR_NS) {
+            hours[since_ns / HOUR_NS]++;
+            (*onsets)++;
+        }
+    }
+    return count;
+}
+
+static void tell_unsteady(const struct slides_book *book, uint32_t node, int64_t end_ns,
+                          const struct slides_sink *sink)
+{
+    uint32_t hours[HOURS_MOST];
+    uint64_t onsets = 0;
+    size_t count = count_hours(book, node, end_ns, hours, &onsets);
+    struct dispersion dispersion = poisson_dispersion(hours, count);
+    double limit = -expm1(log1p(-SLIDES_UNSTEADY_P) / (double)book->nodes);
+    if (dispersion.p_value >= limit) {
+        return;
+    }
+    double low;
+    double high;
+    char text[192];
+    poisson_limits(onsets, 0.95, &low, &high);
+    double length_h = (double)count;
+    (void)snprintf(
+        text, sizeof text,
+        "come in bunches: %llu in %zu h, %.2g an hour (%.2g to %.2g were they even), index"
+        " of dispersion %.3g instead of %zu; time slides hold, the formula does not",
+        (unsigned long long)onsets, count, (double)onsets / length_h, low / length_h,
+        high / length_h, dispersion.index, count - 1);
+    sink->unsteady(sink->context, node, end_ns, text);
+}
+
+int slides_book_close(struct slides_book *book, struct layout *layout, int64_t end_ns,
+                      const struct slides_sink *sink, struct error *error)
+{
+    for (uint32_t node = 0; node < book->nodes && sink->unsteady; node++) {
+        tell_unsteady(book, node, end_ns, sink);
+    }
     struct slides_night night = {
         layout, book->onsets, book->onset_count, book->live_from_ns, end_ns, 0};
     struct slides_result result;
+    if (!sink->chance || book->noted_count == 0) {
+        return 0;
+    }
     if (slides_run(&night, &result, error)) {
         return -1;
     }
-    if (book->noted_count > 0) {
-        qsort(book->noted, book->noted_count, sizeof *book->noted, by_id);
-    }
+    qsort(book->noted, book->noted_count, sizeof *book->noted, by_id);
     for (size_t i = 0; i < book->noted_count && result.count > 0; i++) {
         const struct noted *noted = &book->noted[i];
         struct slides_finding key = {.first_id = noted->first_id};
         const struct slides_finding *finding =
             bsearch(&key, result.findings, result.count, sizeof key, by_first);
         if (finding && finding->nodes == noted->nodes && finding->kind == noted->kind) {
-            told(context, noted->id, &finding->chance);
+            sink->chance(sink->context, noted->id, &finding->chance);
         }
     }
     slides_result_free(&result);

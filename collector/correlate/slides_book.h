@@ -5,7 +5,19 @@
 
 #include "collector/correlate/slides.h"
 
+/* How often a node may be told to be unsteady where none is, over all nodes of a night (Sidak 1967,
+ * J. Am. Stat. Assoc. 62:626). Our choice. */
+#define SLIDES_UNSTEADY_P 0.01
+
 struct slides_book;
+
+struct slides_sink {
+    void *context;
+    /* For each coincidence, in order of id, whose chance is known better now. */
+    void (*chance)(void *context, int64_t coincidence_id, const struct chance *chance);
+    /* A node's onsets are no Poisson process of one rate; in words. */
+    void (*unsteady)(void *context, uint32_t node, int64_t time_ns, const char *text);
+};
 
 int slides_book_new(size_t nodes, struct slides_book **book, struct error *error);
 void slides_book_free(struct slides_book *book);
@@ -18,11 +30,8 @@ int slides_book_onset(struct slides_book *book, const struct disturbance *distur
 int slides_book_coincidence(struct slides_book *book, const struct coincidence *coincidence,
                             struct error *error);
 
-/* Slides the night up to end_ns; told() for each coincidence, in order of id, whose chance is known
- * better now. */
+/* Slides the night up to end_ns and tells what came of it. */
 int slides_book_close(struct slides_book *book, struct layout *layout, int64_t end_ns,
-                      void (*told)(void *context, int64_t coincidence_id,
-                                   const struct chance *chance),
-                      void *context, struct error *error);
+                      const struct slides_sink *sink, struct error *error);
 
 #endif

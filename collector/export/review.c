@@ -12,6 +12,9 @@
 #include "common/site.h"
 #include "common/timefmt.h"
 
+/* Chances are per night of this length. */
+#define NIGHT_S 28800.0
+
 struct review {
     struct night_reader *reader;
     FILE *out;
@@ -23,6 +26,8 @@ struct review {
     bool broken;     /* what the seal says: parts may be lost */
     uint64_t disturbances;
     uint64_t in_coincidences;
+    size_t unexplained; /* whose chance was counted by time slides */
+    double least_rare;  /* per night, among them */
     struct error *error;
 };
 
@@ -184,6 +189,13 @@ static int write_coincidence(void *context, const struct coincidence *coincidenc
         }
         review->in_coincidences++;
     }
+    if (coincidence->verdict.cause == CAUSE_UNEXPLAINED &&
+        coincidence->chance.method == CHANCE_TIME_SLIDES) {
+        review->unexplained++;
+        review->least_rare = coincidence->chance.per_night > review->least_rare
+                                 ? coincidence->chance.per_night
+                                 : review->least_rare;
+    }
     text_clear(&review->text);
     if (sentence_account(review->site, coincidence, &review->text) != 0) {
         return error_set(review->error, ERROR_MEMORY, "review: out of memory");
@@ -223,10 +235,20 @@ static void write_alone(struct review *review)
 static int write_coincidences(struct review *review)
 {
     review->told = 0;
+    review->unexplained = 0;
+    review->least_rare = 0.0;
     int result = night_each_coincidence(review->reader, review->info.analysis, write_coincidence,
                                         review, review->error);
     if (result == 0 && review->told == 0) {
         fprintf(review->out, "\nNo coincidence: no two nodes were disturbed together.\n");
+    }
+    if (review->unexplained > 0 && review->info.end_ns != 0) {
+        double nights = (double)(review->info.end_ns - review->info.start_ns) * 1e-9 / NIGHT_S;
+        fprintf(
+            review->out,
+            "\nUnexplained: %zu. Chance alone would bring %.2g as rare as the likeliest of them in"
+            " a recording of this length (counted in the night's own onsets, shifted).\n",
+            review->unexplained, review->least_rare * nights);
     }
     return result;
 }

@@ -104,6 +104,11 @@ static void on_chance(void *context, int64_t coincidence_id, const struct chance
     }
 }
 
+static void on_unsteady(void *context, uint32_t node, int64_t time_ns, const char *text)
+{
+    on_noticed(context, node, "onsets", time_ns, text);
+}
+
 int pipeline_new(const struct site *site, const struct finding_sink *sink,
                  struct pipeline **pipeline, struct error *error)
 {
@@ -116,8 +121,12 @@ int pipeline_new(const struct site *site, const struct finding_sink *sink,
     made->horizon_ns = INT64_MIN;
     made->latest_ns = INT64_MIN;
     made->lanes = calloc(site->node_count ? site->node_count : 1, sizeof(struct lane *));
-    struct correlator_sink inner = {made, on_disturbance, on_disturbance_ended, on_coincidence,
-                                    sink->chance ? on_chance : NULL};
+    struct correlator_sink inner = {made,
+                                    on_disturbance,
+                                    on_disturbance_ended,
+                                    on_coincidence,
+                                    sink->chance ? on_chance : NULL,
+                                    on_unsteady};
     int status = made->lanes ? 0 : error_set(error, ERROR_MEMORY, "pipeline: out of memory");
     if (status || merge_new(site->node_count, &made->merge, error) ||
         correlator_new(site, &inner, &made->correlator, error)) {

@@ -176,6 +176,10 @@ static void on_coincidence(void *context, const struct coincidence *coincidence)
                    member->one_sample ? " one" : "", member->clipped ? " clipped" : "",
                    member->returned ? "" : " cut");
         }
+        if (coincidence->source.known) {
+            printf("      from (%.2f, %.2f) m, sd %.2f m\n", coincidence->source.x_m,
+                   coincidence->source.y_m, coincidence->source.sd_m);
+        }
         for (size_t i = 0; i < coincidence->verdict.reason_count; i++) {
             printf("      %s\n", coincidence->verdict.reasons[i]);
         }

@@ -142,8 +142,8 @@ static inline void heard_chance(void *context, int64_t id, const struct chance *
 
 static inline struct correlator *house_correlator(const struct house *house, struct heard *heard)
 {
-    struct correlator_sink sink = {heard, heard_disturbance, heard_ended, heard_coincidence,
-                                   heard_chance};
+    struct correlator_sink sink = {
+        heard, heard_disturbance, heard_ended, heard_coincidence, heard_chance, NULL};
     struct correlator *correlator = NULL;
     struct error error;
     assert_int_equal(correlator_new(&house->site, &sink, &correlator, &error), 0);

@@ -88,7 +88,7 @@ static void make_onsets(struct disturbance *onsets, size_t count, uint32_t nodes
 static void run(const struct house *house, const struct disturbance *onsets, size_t count,
                 uint64_t seed, struct script *script)
 {
-    struct correlator_sink sink = {script, on_disturbance, on_ended, on_coincidence, NULL};
+    struct correlator_sink sink = {script, on_disturbance, on_ended, on_coincidence, NULL, NULL};
     struct correlator *correlator = NULL;
     struct error error;
     size_t *order = malloc(count * sizeof *order);

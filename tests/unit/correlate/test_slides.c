@@ -4,7 +4,7 @@
 
 #include "collector/correlate/chance.h"
 #include "collector/correlate/limits.h"
-#include "collector/correlate/slides.h"
+#include "collector/correlate/slides_book.h"
 
 #define NIGHT_S 28800.0
 #define ONSETS_MAX 4000
@@ -131,7 +131,7 @@ static int by_first(const void *a, const void *b)
 
 static void correlate(struct told *told)
 {
-    struct correlator_sink sink = {told, told_nothing, told_nothing, told_coincidence, NULL};
+    struct correlator_sink sink = {told, told_nothing, told_nothing, told_coincidence, NULL, NULL};
     struct correlator *correlator = NULL;
     struct error error;
     assert_int_equal(correlator_new(&house.site, &sink, &correlator, &error), 0);
@@ -332,6 +332,44 @@ static void the_correlator_tells_the_chances_once_it_has_finished(void **state)
     correlator_free(correlator);
 }
 
+static size_t unsteady_count;
+
+static void told_unsteady(void *context, uint32_t node, int64_t time_ns, const char *text)
+{
+    (void)context;
+    (void)time_ns;
+    assert_int_equal(node, 2);
+    assert_non_null(strstr(text, "come in bunches: "));
+    unsteady_count++;
+}
+
+static void onsets_in_bunches_are_told(void **state)
+{
+    (void)state;
+    struct random random = {5550123u};
+    struct layout *layout = NULL;
+    struct slides_book *book = NULL;
+    struct error error;
+    see_poisson(&random, QUANTITY_ELECTRIC, 4.0);
+    for (int i = 0; i < 40; i++) {
+        see(2, QUANTITY_ELECTRIC, 9000.0 + 5.0 * i);
+    }
+    sort_seen();
+    assert_int_equal(layout_new(&house.site, &layout, &error), 0);
+    assert_int_equal(slides_book_new(6, &book, &error), 0);
+    for (uint32_t node = 0; node < 6; node++) {
+        slides_book_watch(book, node, HOUSE_T0);
+    }
+    for (size_t i = 0; i < seen_count; i++) {
+        assert_int_equal(slides_book_onset(book, &seen[i], &error), 0);
+    }
+    struct slides_sink sink = {NULL, NULL, told_unsteady};
+    assert_int_equal(slides_book_close(book, layout, at_s(NIGHT_S), &sink, &error), 0);
+    assert_int_equal(unsteady_count, 1);
+    slides_book_free(book);
+    layout_free(layout);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -341,6 +379,7 @@ int main(void)
         cmocka_unit_test_setup(busy_hours_count_as_busy_hours, fresh),
         cmocka_unit_test_setup(what_five_nodes_saw_at_once_stands_out, fresh),
         cmocka_unit_test_setup(a_short_or_silent_night_is_not_slid, fresh),
+        cmocka_unit_test_setup(onsets_in_bunches_are_told, fresh),
         cmocka_unit_test_setup(the_correlator_tells_the_chances_once_it_has_finished, fresh),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
