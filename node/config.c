@@ -177,7 +177,7 @@ static int read_config(cJSON *json, struct node_config *config, struct error *er
         json_get_text(json, "config", "broker", broker, sizeof broker, error) ||
         mqtt_url_parse(broker, &config->broker, &config->broker_text, error) ||
         read_clock(json, config, error) ||
-        get_span(json, "block_s", 0.05, 60.0, 0.5, &config->block_ns, error) ||
+        get_span(json, "block_s", 0.05, 60.0, 0.7, &config->block_ns, error) ||
         get_span(json, "state_every_s", 0.5, 3600.0, 10.0, &config->state_every_ns, error) ||
         get_span(json, "time_burst_every_s", 1.0, 3600.0, 8.0, &config->burst_every_ns, error) ||
         json_get_number_or(json, "config", "time_burst_size", 1.0, 16.0, 8.0, &burst_size, error) ||

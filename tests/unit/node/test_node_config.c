@@ -70,7 +70,7 @@ static void what_is_left_out_takes_its_default(void **state)
     assert_int_equal(config.broker.port, 1883);
     assert_string_equal(config.spool_path, "/var/spool/n1");
     assert_int_equal(config.spool_max_bytes, 268435456);
-    assert_int64_equal(config.block_ns, NS_PER_S / 2);
+    assert_int64_equal(config.block_ns, 7 * NS_PER_S / 10);
     assert_int64_equal(config.state_every_ns, 10 * NS_PER_S);
     assert_int64_equal(config.burst_every_ns, 8 * NS_PER_S);
     assert_int_equal(config.burst_size, 8);
