@@ -11,6 +11,7 @@
 #include "collector/model/mark.h"
 #include "collector/night/frame_id.h"
 #include "common/block.h"
+#include "common/clock.h"
 #include "common/clock_fit.h"
 #include "common/error.h"
 #include "common/site.h"
@@ -21,15 +22,16 @@
 
 struct night_settings {
     const char *path;
-    const struct site *site; /* its nodes are written at once */
-    const char *site_text;   /* the site file as it was, stored whole */
-    int64_t start_ns;        /* site time */
-    const char *origin;      /* "recorded" or "imported from FILE" */
-    int commit_every_ms;     /* 0 takes 200 */
-    int64_t reserve_bytes;   /* stop when the disk has less; 0 takes 64 MiB */
-    size_t queue_bytes;      /* what may wait in memory; 0 takes 64 MiB */
-    int seal_every_ms;       /* between seals of what was recorded so far; 0 takes 5 minutes */
-    bool reopen;             /* continue a night that was not closed (the recorder died) */
+    const struct site *site;   /* its nodes are written at once */
+    const char *site_text;     /* the site file as it was, stored whole */
+    int64_t start_ns;          /* site time */
+    const char *origin;        /* "recorded" or "imported from FILE" */
+    int commit_every_ms;       /* 0 takes 200 */
+    int64_t reserve_bytes;     /* stop when the disk has less; 0 takes 64 MiB */
+    size_t queue_bytes;        /* what may wait in memory; 0 takes 64 MiB */
+    int seal_every_ms;         /* between seals of what was recorded so far; 0 takes 5 minutes */
+    bool reopen;               /* continue a night that was not closed (the recorder died) */
+    struct clock_source clock; /* all zero takes the machine's */
 };
 
 /* Called on the WRITER's thread after each commit with the frames that are now on disk, or with

@@ -10,6 +10,7 @@
 #include "collector/night/seal.h"
 #include "collector/night/store.h"
 #include "collector/night/writer.h"
+#include "common/clock.h"
 
 /* Who may touch what: `lock` guards everything from `queue` to `last_seal`; the store, the batch
  * and the frame list are the writer thread's while it runs. The rest is set before it starts. */
@@ -52,10 +53,16 @@ struct night_writer {
     struct key key;
     struct seal_book *book; /* NULL for re-analysis: its seal is made at the end */
     uint64_t seal_every_ns;
-    uint64_t opened_at_ns; /* uv_hrtime's */
-    uint64_t sealed_at_ns;
+    struct clock_source clock;
+    int64_t opened_at_ns; /* the clock's monotonic one */
+    int64_t sealed_at_ns;
     int64_t start_ns; /* site time when it was opened */
 };
+
+static inline int64_t writer_now_ns(const struct night_writer *writer)
+{
+    return writer->clock.mono_ns(writer->clock.context);
+}
 
 /* The thread's function; `argument` is the writer. */
 void writer_run(void *argument);

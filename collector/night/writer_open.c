@@ -76,7 +76,8 @@ static struct night_writer *new_writer(const char *path, struct error *error)
     writer->reserve_bytes = RESERVE_BYTES;
     writer->queue_bytes = QUEUE_BYTES;
     writer->seal_every_ns = SEAL_EVERY_MS * NS_PER_MS;
-    writer->opened_at_ns = writer->sealed_at_ns = uv_hrtime();
+    writer->clock = clock_system();
+    writer->opened_at_ns = writer->sealed_at_ns = writer_now_ns(writer);
     return writer;
 }
 
@@ -96,6 +97,10 @@ static void apply_settings(struct night_writer *writer, const struct night_setti
         writer->seal_every_ns = (uint64_t)settings->seal_every_ms * NS_PER_MS;
     }
     writer->start_ns = settings->start_ns;
+    if (settings->clock.mono_ns) {
+        writer->clock = settings->clock;
+        writer->opened_at_ns = writer->sealed_at_ns = writer_now_ns(writer);
+    }
 }
 
 static int create_all(struct night_writer *writer, const struct night_settings *settings,

@@ -10,7 +10,7 @@
 /* The site's clock: what it was when the night was opened, and what has passed since. */
 static int64_t site_now_ns(const struct night_writer *writer)
 {
-    return writer->start_ns + (int64_t)(uv_hrtime() - writer->opened_at_ns);
+    return writer->start_ns + (writer_now_ns(writer) - writer->opened_at_ns);
 }
 
 static void remember(struct night_writer *writer, const struct seal *seal)
@@ -54,8 +54,8 @@ int writer_seal_committed(struct night_writer *writer, struct error *error)
     if (seal_book_catch_up(writer->book, error) != 0) {
         return -1;
     }
-    uint64_t now_ns = uv_hrtime();
-    if (now_ns - writer->sealed_at_ns < writer->seal_every_ns) {
+    int64_t now_ns = writer_now_ns(writer);
+    if (now_ns - writer->sealed_at_ns < (int64_t)writer->seal_every_ns) {
         return 0;
     }
     struct seal seal;

@@ -142,12 +142,12 @@ static bool gather(struct night_writer *writer, bool failed)
     while (!writer->stop && !writer->queue.head && !writer->batch.head) {
         uv_cond_wait(&writer->work, &writer->lock);
     }
-    uint64_t now_ns = uv_hrtime();
-    const uint64_t until_ns = now_ns + (failed ? PAUSE_NS : writer->commit_every_ns);
+    int64_t now_ns = writer_now_ns(writer);
+    const int64_t until_ns = now_ns + (int64_t)(failed ? PAUSE_NS : writer->commit_every_ns);
     while (!writer->stop && writer->hurried == 0 && now_ns < until_ns &&
            (failed || writer->queue.bytes < WRITER_COMMIT_BYTES)) {
-        (void)uv_cond_timedwait(&writer->work, &writer->lock, until_ns - now_ns);
-        now_ns = uv_hrtime();
+        (void)uv_cond_timedwait(&writer->work, &writer->lock, (uint64_t)(until_ns - now_ns));
+        now_ns = writer_now_ns(writer);
     }
     bool go_on = !writer->stop;
     if (go_on) {

@@ -143,6 +143,7 @@ static int open_night(struct session *session, struct error *error)
         .start_ns = site_clock_now_ns(&session->clock),
         .origin = "recorded",
         .reopen = session->continued,
+        .clock = settings->clock,
     };
     if (night_writer_open(&night, ack_on_committed, session->ack, &session->writer, error) != 0) {
         return -1;

@@ -94,7 +94,7 @@ static void a_change_to_any_cell_of_any_table_is_told_and_where(void **state)
     for (size_t i = 0; i < columns->count; i++) {
         const struct column *c = &columns->list[i];
         char key[160];
-        char sql[900];
+        char sql[2048];
         primary_key(columns, c->table, key);
         /* The second row where there is one. A value of the same kind where the column has one. */
         (void)snprintf(sql, sizeof sql,
@@ -161,7 +161,7 @@ static void a_row_taken_out_of_any_table_is_told(void **state)
     for (size_t i = 0; i < columns->count; i++) {
         const char *table = columns->list[i].table;
         char key[160];
-        char sql[900];
+        char sql[2048];
         if (i > 0 && strcmp(table, columns->list[i - 1].table) == 0) {
             continue;
         }
