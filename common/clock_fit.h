@@ -19,6 +19,9 @@ struct clock_fit {
     int64_t growth_ppb;
 };
 
+/* "In time": good enough to order a walker's steps through rooms. */
+#define CLOCK_FIT_IN_TIME_NS INT64_C(20000000)
+
 int64_t clock_fit_site_ns(const struct clock_fit *fit, int64_t node_ns);
 int64_t clock_fit_uncertainty_ns(const struct clock_fit *fit, int64_t node_ns);
 

@@ -16,8 +16,6 @@
 #define RETELL_FACTOR 3.0
 /* And so often in any case. */
 #define RETELL_NS INT64_C(1800000000000)
-/* "In time": good enough to order a walker's steps through rooms. */
-#define IN_TIME_NS INT64_C(20000000)
 
 struct node_view {
     bool heard;
@@ -37,6 +35,8 @@ struct station {
     bool broker_told;
     bool disk_failed;
     struct node_view *nodes;
+    void (*heard)(void *context, int64_t time_ns, const char *head, const char *text);
+    void *heard_context;
 };
 
 int station_new(const struct site *site, struct site_clock *clock, struct station **out,
@@ -65,13 +65,26 @@ void station_free(struct station *station)
     }
 }
 
+void station_listen(struct station *station,
+                    void (*heard)(void *context, int64_t time_ns, const char *head,
+                                  const char *text),
+                    void *context)
+{
+    station->heard = heard;
+    station->heard_context = context;
+}
+
 void station_say(struct station *station, const char *head, const char *text)
 {
     char now[TIMEFMT_SIZE];
-    timefmt_local(site_clock_now_ns(station->clock), now, NULL);
+    int64_t now_ns = site_clock_now_ns(station->clock);
+    timefmt_local(now_ns, now, NULL);
     now[8] = '\0'; /* to the second */
     printf("%s  %-9s %s\n", now, head, text);
     (void)fflush(stdout);
+    if (station->heard) {
+        station->heard(station->heard_context, now_ns, head, text);
+    }
 }
 
 static void say_node(struct station *station, uint32_t node, const char *head, const char *text)
@@ -108,9 +121,9 @@ static void say_clock(struct station *station, uint32_t node, const struct messa
     if (state->round_trip_ns >= 0) {
         timefmt_duration(state->round_trip_ns, trip);
     }
-    size_t used = (size_t)snprintf(text, sizeof text, "%s, +- %s (round trip %s",
-                                   uncertainty_ns <= IN_TIME_NS ? "in time" : "NOT in time yet",
-                                   error_text, trip);
+    size_t used = (size_t)snprintf(
+        text, sizeof text, "%s, +- %s (round trip %s",
+        uncertainty_ns <= CLOCK_FIT_IN_TIME_NS ? "in time" : "NOT in time yet", error_text, trip);
     if (state->fit.rate_ppt != 0) {
         used += (size_t)snprintf(text + used, sizeof text - used, ", crystal %+.1f ppm",
                                  -(double)state->fit.rate_ppt / 1e6);
@@ -143,7 +156,7 @@ void station_state(struct station *station, uint32_t node, const struct message_
         return;
     }
     int64_t uncertainty_ns = state->fit.uncertainty_ns;
-    bool in_time = uncertainty_ns <= IN_TIME_NS;
+    bool in_time = uncertainty_ns <= CLOCK_FIT_IN_TIME_NS;
     double factor = view->told_uncertainty_ns > 0
                         ? (double)uncertainty_ns / (double)view->told_uncertainty_ns
                         : INFINITY;

@@ -20,6 +20,12 @@ int station_new(const struct site *site, struct site_clock *clock, struct statio
                 struct error *error);
 void station_free(struct station *station);
 
+/* Gives each line to `heard` too, the same words. */
+void station_listen(struct station *station,
+                    void (*heard)(void *context, int64_t time_ns, const char *head,
+                                  const char *text),
+                    void *context);
+
 void station_say(struct station *station, const char *head, const char *text);
 void station_hello(struct station *station, uint32_t node, const struct message_hello *hello);
 void station_state(struct station *station, uint32_t node, const struct message_state *state);

@@ -1,0 +1,327 @@
+/* The lines' ring and what is known of each node.
+ * Must never wait for a reader nor grow with their number. Fed by the session's hooks. */
+#include "collector/web/live.h"
+
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "common/json.h"
+#include "common/timefmt.h"
+
+#define WHY_SIZE 640
+
+struct live_node {
+    bool here; /* it said hello or its state */
+    bool gone;
+    bool silent;
+    bool watching;
+    bool clock_known;
+    int64_t uncertainty_ns;
+    int64_t heard_ns;
+    char note[MESSAGE_TEXT_SIZE];
+};
+
+struct web_live {
+    const struct site *site;
+    int64_t (*now_ns)(void *context);
+    void *clock_context;
+    void (*changed)(void *context);
+    void *changed_context;
+    int64_t begun_ns; /* tells this night's ids from another's */
+    uint64_t next;
+    struct text ring[WEB_LIVE_LINES];
+    uint64_t version;
+    bool broker_told;
+    bool broker_up;
+    bool disk_failed;
+    bool ended;
+    char broker_why[WHY_SIZE];
+    char disk_why[WHY_SIZE];
+    struct live_node *nodes;
+};
+
+int web_live_new(const struct site *site, int64_t (*now_ns)(void *context), void *context,
+                 struct web_live **out, struct error *error)
+{
+    struct web_live *live = calloc(1, sizeof *live);
+    struct live_node *nodes = calloc(site->node_count ? site->node_count : 1, sizeof *nodes);
+    if (!live || !nodes) {
+        free(live);
+        free(nodes);
+        return error_set(error, ERROR_MEMORY, "page: out of memory");
+    }
+    live->site = site;
+    live->now_ns = now_ns;
+    live->clock_context = context;
+    live->begun_ns = now_ns(context);
+    live->next = 1;
+    live->nodes = nodes;
+    *out = live;
+    return 0;
+}
+
+void web_live_free(struct web_live *live)
+{
+    if (live) {
+        for (size_t i = 0; i < WEB_LIVE_LINES; i++) {
+            text_free(&live->ring[i]);
+        }
+        free(live->nodes);
+        free(live);
+    }
+}
+
+void web_live_listen(struct web_live *live, void (*changed)(void *context), void *context)
+{
+    live->changed = changed;
+    live->changed_context = context;
+}
+
+static void tell(struct web_live *live)
+{
+    if (live->changed) {
+        live->changed(live->changed_context);
+    }
+}
+
+static void stand_anew(struct web_live *live)
+{
+    live->version++;
+    tell(live);
+}
+
+/* How much of `text` is kept: never half a character. */
+static size_t cut(const char *text)
+{
+    size_t length = strnlen(text, WEB_LIVE_TEXT_MAX + 1);
+    if (length <= WEB_LIVE_TEXT_MAX) {
+        return length;
+    }
+    length = WEB_LIVE_TEXT_MAX;
+    while (length > 0 && ((unsigned char)text[length] & 0xc0) == 0x80) {
+        length--;
+    }
+    return length;
+}
+
+void web_live_line(void *context, int64_t time_ns, const char *head, const char *text)
+{
+    struct web_live *live = context;
+    if (!live) {
+        return;
+    }
+    char time[TIMEFMT_SIZE];
+    char kept[WEB_LIVE_TEXT_MAX + 4];
+    size_t length = cut(text);
+    (void)snprintf(kept, sizeof kept, "%.*s%s", (int)length, text, text[length] ? "..." : "");
+    timefmt_local(time_ns, time, NULL);
+    time[8] = '\0'; /* to the second, as on the terminal */
+    struct text *event = &live->ring[live->next % WEB_LIVE_LINES];
+    text_clear(event);
+    (void)text_append_format(event, "id: %" PRId64 "-%" PRIu64 "\nevent: line\ndata: {\"time\":",
+                             live->begun_ns, live->next);
+    (void)json_append_string(event, time);
+    (void)text_append_format(event, ",\"head\":");
+    (void)json_append_string(event, head);
+    (void)text_append_format(event, ",\"text\":");
+    (void)json_append_string(event, kept);
+    (void)text_append_format(event, "}\n\n");
+    live->next++;
+    tell(live);
+}
+
+static struct live_node *heard(struct web_live *live, uint32_t node)
+{
+    struct live_node *view = &live->nodes[node];
+    view->here = true;
+    view->heard_ns = live->now_ns(live->clock_context);
+    return view;
+}
+
+void web_live_hello(struct web_live *live, uint32_t node)
+{
+    if (live) {
+        heard(live, node)->gone = false;
+        stand_anew(live);
+    }
+}
+
+void web_live_state(struct web_live *live, uint32_t node, const struct message_state *state)
+{
+    if (!live) {
+        return;
+    }
+    struct live_node before = live->nodes[node];
+    struct live_node *view = state->gone ? &live->nodes[node] : heard(live, node);
+    view->gone = state->gone;
+    if (!state->gone) {
+        view->clock_known = state->fit.known;
+        view->uncertainty_ns = state->fit.uncertainty_ns;
+        (void)snprintf(view->note, sizeof view->note, "%s", state->note);
+    }
+    if (before.here != view->here || before.gone != view->gone ||
+        before.clock_known != view->clock_known || before.uncertainty_ns != view->uncertainty_ns ||
+        strcmp(before.note, view->note) != 0) {
+        stand_anew(live);
+    }
+}
+
+void web_live_noticed(struct web_live *live, uint32_t node)
+{
+    if (live && !live->nodes[node].watching) {
+        live->nodes[node].watching = true;
+        stand_anew(live);
+    }
+}
+
+void web_live_waited_for(struct web_live *live, uint32_t node, bool waited_for)
+{
+    if (live && live->nodes[node].silent == waited_for) {
+        live->nodes[node].silent = !waited_for;
+        stand_anew(live);
+    }
+}
+
+void web_live_disk(struct web_live *live, const struct error *failure)
+{
+    if (live && live->disk_failed != (failure != NULL)) {
+        live->disk_failed = failure != NULL;
+        (void)snprintf(live->disk_why, sizeof live->disk_why, "the disk refuses: %s",
+                       failure ? failure->text : "");
+        stand_anew(live);
+    }
+}
+
+void web_live_broker(struct web_live *live, bool up, const char *why)
+{
+    if (live && (!live->broker_told || live->broker_up != up)) {
+        live->broker_told = true;
+        live->broker_up = up;
+        (void)snprintf(live->broker_why, sizeof live->broker_why, "no broker (%s)", why);
+        stand_anew(live);
+    }
+}
+
+void web_live_end(struct web_live *live)
+{
+    if (live) {
+        live->ended = true;
+        stand_anew(live);
+    }
+}
+
+uint64_t web_live_first(const struct web_live *live)
+{
+    return live->next > WEB_LIVE_LINES ? live->next - WEB_LIVE_LINES : 1;
+}
+
+uint64_t web_live_next(const struct web_live *live)
+{
+    return live->next;
+}
+
+const struct text *web_live_event(const struct web_live *live, uint64_t number)
+{
+    return &live->ring[number % WEB_LIVE_LINES];
+}
+
+bool web_live_after(const struct web_live *live, const char *id, uint64_t *number)
+{
+    int64_t begun_ns = 0;
+    uint64_t last = 0;
+    int used = 0;
+    *number = web_live_first(live);
+    if (!id || !id[0]) {
+        return true;
+    }
+    if (strlen(id) > 48 || strspn(id, "0123456789-") != strlen(id) ||
+        sscanf(id, "%" SCNd64 "-%" SCNu64 "%n", &begun_ns, &last, &used) != 2 || id[used] ||
+        begun_ns != live->begun_ns || last >= live->next || last + 1 < *number) {
+        return false;
+    }
+    *number = last + 1;
+    return true;
+}
+
+uint64_t web_live_version(const struct web_live *live)
+{
+    return live->version;
+}
+
+static bool in_time(const struct live_node *node)
+{
+    return node->clock_known && node->uncertainty_ns <= CLOCK_FIT_IN_TIME_NS;
+}
+
+/* How a node stands, in words. */
+static void append_words(struct text *out, const struct live_node *node)
+{
+    char words[MESSAGE_TEXT_SIZE + 160];
+    char error_text[TIMEFMT_SIZE];
+    if (!node->here) {
+        (void)json_append_string(out, node->gone ? "gone (stopped, or its link is lost)"
+                                                 : "not heard yet");
+        return;
+    }
+    timefmt_duration(node->uncertainty_ns, error_text);
+    const char *clock = in_time(node) ? "in time, \u00b1 " : "NOT in time yet, \u00b1 ";
+    (void)snprintf(words, sizeof words, "%s%s%s%s%s%s",
+                   node->gone     ? "gone (stopped, or its link is lost); "
+                   : node->silent ? "SILENT, the others go on without it; "
+                                  : "",
+                   node->clock_known ? clock : "its clock is not known yet",
+                   node->clock_known ? error_text : "",
+                   node->watching ? "; what is unusual counts" : "; learning what is usual here",
+                   node->note[0] ? "; " : "", node->note);
+    (void)json_append_string(out, words);
+}
+
+static void append_node(const struct web_live *live, size_t index, int64_t now_ns, struct text *out)
+{
+    const struct live_node *node = &live->nodes[index];
+    const struct site_node *which = &live->site->nodes[index];
+    const struct site_room *room = &live->site->rooms[which->room];
+    bool well = node->here && !node->gone && !node->silent && in_time(node) && !node->note[0];
+    (void)text_append_format(out, "%s{\"id\":", index ? "," : "");
+    (void)json_append_string(out, which->id);
+    (void)text_append_format(out, ",\"room\":");
+    (void)json_append_string(out, room->title[0] ? room->title : room->id);
+    (void)text_append_format(out, ",\"control\":%s,\"well\":%s,\"heard_s\":",
+                             which->control ? "true" : "false", well ? "true" : "false");
+    if (node->heard_ns) {
+        (void)text_append_format(out, "%" PRId64, (now_ns - node->heard_ns) / 1000000000);
+    } else {
+        (void)text_append_format(out, "null");
+    }
+    (void)text_append_format(out, ",\"words\":");
+    append_words(out, node);
+    (void)text_append_format(out, "}");
+}
+
+int web_live_standing(const struct web_live *live, struct text *out)
+{
+    char since[TIMEFMT_SIZE];
+    int64_t now_ns = live->now_ns(live->clock_context);
+    const char *why = live->ended          ? "the night was ended"
+                      : live->disk_failed  ? live->disk_why
+                      : !live->broker_told ? "the broker is not there yet"
+                      : !live->broker_up   ? live->broker_why
+                                           : "";
+    timefmt_local(live->begun_ns, since, NULL);
+    since[8] = '\0';
+    (void)text_append_format(out, "event: standing\ndata: {\"site\":");
+    (void)json_append_string(out, live->site->title[0] ? live->site->title : live->site->id);
+    (void)text_append_format(out,
+                             ",\"recording\":%s,\"ended\":%s,\"why\":", why[0] ? "false" : "true",
+                             live->ended ? "true" : "false");
+    (void)json_append_string(out, why);
+    (void)text_append_format(out, ",\"since\":");
+    (void)json_append_string(out, since);
+    (void)text_append_format(out, ",\"nodes\":[");
+    for (size_t i = 0; i < live->site->node_count; i++) {
+        append_node(live, i, now_ns, out);
+    }
+    return text_append_format(out, "]}\n\n");
+}
