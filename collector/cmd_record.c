@@ -31,6 +31,7 @@ static int record(const struct arguments *arguments, struct session_settings *se
     struct clock_skew skew;
     char listen_host[HOST_SIZE];
     char time_host[HOST_SIZE];
+    char http_host[HOST_SIZE];
     if (options_value(arguments, "broker") && options_value(arguments, "listen")) {
         return error_set(error, ERROR_USAGE, "--listen: not together with --broker");
     }
@@ -40,6 +41,13 @@ static int record(const struct arguments *arguments, struct session_settings *se
         options_parse_address(value_or(arguments, "time", DEFAULT_TIME), "time", time_host,
                               sizeof time_host, &settings->time_port, error) != 0) {
         return -1;
+    }
+    if (options_value(arguments, "http")) {
+        if (options_parse_address(options_value(arguments, "http"), "http", http_host,
+                                  sizeof http_host, &settings->http_port, error) != 0) {
+            return -1;
+        }
+        settings->http_host = http_host;
     }
     settings->night_path = options_value(arguments, "night");
     settings->broker_url = options_value(arguments, "broker");
@@ -82,6 +90,7 @@ static const struct option_spec options[] = {
     {"broker", "URL", false, "mqtt://[USER:PASSWORD@]HOST[:PORT]; without it, a broker of its own"},
     {"listen", "ADDR:PORT", false, "where its own broker listens (default " DEFAULT_LISTEN ")"},
     {"time", "ADDR:PORT", false, "where the time server listens, UDP (default " DEFAULT_TIME ")"},
+    {"http", "ADDR:PORT", false, "show the night there as a page, to be read only"},
     {"on-alert", "CMD", false, "a shell command for each alert, its JSON on standard input"},
     {0},
 };

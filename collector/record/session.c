@@ -18,6 +18,8 @@ static void on_nothing(void *context)
 /* Everything that still has a handle on the loop; what was never built is skipped. */
 static void close_handles(struct session *session)
 {
+    web_live_end(session->live);
+    web_server_close(session->web);
     if (session->timers_open) {
         uv_close((uv_handle_t *)&session->tick, NULL);
         uv_close((uv_handle_t *)&session->interrupt, NULL);
@@ -88,6 +90,8 @@ static void free_parts(struct session *session)
         ack_free(session->ack);
     }
     broker_child_free(session->broker);
+    web_server_free(session->web);
+    web_live_free(session->live);
     station_free(session->station);
 }
 

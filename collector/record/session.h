@@ -20,6 +20,8 @@ struct session_settings {
     int listen_port;
     const char *time_host;
     int time_port;
+    const char *http_host; /* NULL: no page */
+    int http_port;
     const char *on_alert; /* a shell command, or NULL */
     struct clock_source clock;
 };

@@ -44,17 +44,23 @@ static void on_noticed(void *context, uint32_t node, const char *quantity, int64
     (void)quantity;
     (void)time_ns;
     (void)text;
-    station_noticed(((struct session *)context)->station, node);
+    struct session *session = context;
+    station_noticed(session->station, node);
+    web_live_noticed(session->live, node);
 }
 
 static void on_hello(void *context, uint32_t node, const struct message_hello *hello)
 {
-    station_hello(((struct session *)context)->station, node, hello);
+    struct session *session = context;
+    station_hello(session->station, node, hello);
+    web_live_hello(session->live, node);
 }
 
 static void on_state(void *context, uint32_t node, const struct message_state *state)
 {
-    station_state(((struct session *)context)->station, node, state);
+    struct session *session = context;
+    station_state(session->station, node, state);
+    web_live_state(session->live, node, state);
 }
 
 static void on_mark(void *context, const struct mark *mark)
@@ -69,12 +75,16 @@ static void on_gap(void *context, const struct gap *gap)
 
 static void on_waited_for(void *context, uint32_t node, bool waited_for)
 {
-    station_waited_for(((struct session *)context)->station, node, waited_for);
+    struct session *session = context;
+    station_waited_for(session->station, node, waited_for);
+    web_live_waited_for(session->live, node, waited_for);
 }
 
 static void on_disk(void *context, const struct error *failure)
 {
-    station_disk(((struct session *)context)->station, failure);
+    struct session *session = context;
+    station_disk(session->station, failure);
+    web_live_disk(session->live, failure);
 }
 
 static void on_tick(uv_timer_t *timer)
@@ -263,6 +273,33 @@ static int build_ack(struct session *session, struct error *error)
     return ack_new(&settings, &session->ack, error);
 }
 
+static int build_page(struct session *session, struct error *error)
+{
+    const struct session_settings *settings = session->settings;
+    if (settings->http_host == NULL) {
+        return 0;
+    }
+    if (web_live_new(settings->site, site_clock_now_ns, &session->clock, &session->live, error) !=
+        0) {
+        return -1;
+    }
+    station_listen(session->station, web_live_line, session->live);
+    return web_server_new(&session->loop, settings->http_host, settings->http_port, session->live,
+                          &session->web, error);
+}
+
+static void announce_page(struct session *session)
+{
+    if (!session->web) {
+        return;
+    }
+    station_say(session->station, "The page:", web_server_address(session->web));
+    if (web_server_is_open(session->web)) {
+        station_say(session->station, "caution",
+                    "whoever is on that network can read the page; nobody can change anything");
+    }
+}
+
 static int announce(struct session *session, struct error *error)
 {
     const struct session_settings *settings = session->settings;
@@ -278,6 +315,7 @@ static int announce(struct session *session, struct error *error)
                    settings->site->id, settings->night_path, session->url, settings->time_host,
                    (unsigned)time_server_port(session->time_server));
     station_say(session->station, "recording", text);
+    announce_page(session);
     if (session_say_key(session, error) != 0) {
         return -1;
     }
@@ -290,6 +328,9 @@ static int announce(struct session *session, struct error *error)
 int session_build(struct session *session, struct error *error)
 {
     const struct session_settings *settings = session->settings;
+    if (build_page(session, error) != 0) {
+        return -1;
+    }
     if (settings->broker_url == NULL &&
         broker_child_start(&session->loop, settings->listen_host, settings->listen_port,
                            &session->broker, error) != 0) {

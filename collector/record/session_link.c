@@ -19,6 +19,7 @@ static void on_up(void *context)
     struct error error;
     session->was_up = true;
     station_broker(session->station, true, "");
+    web_live_broker(session->live, true, "");
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
         topic_format_filter(kinds[i], session->settings->site->id, filter);
         if (mqtt_uv_subscribe(session->mqtt, filter, 1, &error) != 0) {
@@ -40,6 +41,7 @@ static void on_down(void *context, const char *why)
     bool beginning = session->broker && !session->was_up;
     if (!session->stopping && !beginning) {
         station_broker(session->station, false, why);
+        web_live_broker(session->live, false, why);
     }
 }
 

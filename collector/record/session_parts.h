@@ -17,6 +17,8 @@
 #include "collector/record/session.h"
 #include "collector/record/site_clock.h"
 #include "collector/record/station.h"
+#include "collector/web/live.h"
+#include "collector/web/server.h"
 #include "common/mqtt_uv.h"
 
 enum { OUTLET_PRINT, OUTLET_MQTT, OUTLET_COMMAND, OUTLET_COUNT };
@@ -26,6 +28,8 @@ struct session {
     uv_loop_t loop;
     struct site_clock clock;
     struct station *station;
+    struct web_live *live; /* NULL: no page */
+    struct web_server *web;
     struct night_writer *writer;
     bool writer_failed;
     struct error failure; /* of the end, told when the loop is over */
