@@ -89,7 +89,7 @@ void station_say(struct station *station, const char *head, const char *text)
 
 static void say_node(struct station *station, uint32_t node, const char *head, const char *text)
 {
-    char line[LINE_SIZE];
+    char line[LINE_SIZE + 128];
     const struct site_node *which = &station->site->nodes[node];
     (void)snprintf(line, sizeof line, "%s (%s%s): %s", which->id,
                    station->site->rooms[which->room].id, which->control ? ", control" : "", text);
