@@ -11,10 +11,10 @@
 #include "common/error.h"
 #include "common/site.h"
 
-/* A node is told at most once in this time, or when so many frames more are stored: a quarter of
+/* A node is told at most once in this time, or when so many frames more are stored: an eighth of
  * what it may have under way, so that a backlog never stands still for want of a word. */
 #define ACK_EVERY_MS 200
-#define ACK_FRAMES 16u
+#define ACK_FRAMES 8u
 
 struct ack_settings {
     uv_loop_t *loop;
