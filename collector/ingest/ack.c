@@ -1,4 +1,5 @@
-/* Commits in, retained `stored` messages out, at most five a second and node.
+/* Commits in, retained `stored` messages out, at most five a second and node, or one for each eight
+ * frames of a backlog.
  * Must never publish on the writer's thread, nor a seq that no commit named.
  * Called by the writer (one function) and, on the loop, by the intake and the session. */
 #include "collector/ingest/ack.h"

@@ -219,11 +219,6 @@ int broker_child_start(uv_loop_t *loop, const char *host, int port, struct broke
     return spawn(child, error);
 }
 
-int broker_child_pid(const struct broker_child *child)
-{
-    return child->process_open ? uv_process_get_pid(&child->process) : 0;
-}
-
 void broker_child_stop(struct broker_child *child, void (*on_stopped)(void *context), void *context)
 {
     child->stopping = true;

@@ -14,8 +14,6 @@ struct broker_child;
  * failure *child is either NULL or must be stopped and freed like a good one. */
 int broker_child_start(uv_loop_t *loop, const char *host, int port, struct broker_child **child,
                        struct error *error);
-/* The process id of the broker that runs now, 0 between two. */
-int broker_child_pid(const struct broker_child *child);
 /* Ends the broker, closes the handles, then calls on_stopped; free it there or
  * later. */
 void broker_child_stop(struct broker_child *child, void (*on_stopped)(void *context),
