@@ -3,6 +3,7 @@
 #include "collector/night/reader_internal.h"
 
 #include <inttypes.h>
+#include <limits.h>
 #include <stdio.h>
 #include <sys/stat.h>
 
@@ -68,6 +69,15 @@ int reader_check_site(struct night_reader *reader, const struct site *site, stru
     return 0;
 }
 
+/* While a night is written, or after its recorder died, its end may lie in the log beside it. */
+static bool has_log(const char *path)
+{
+    struct stat log;
+    char name[PATH_MAX];
+    int length = snprintf(name, sizeof name, "%s-wal", path);
+    return length > 0 && (size_t)length < sizeof name && stat(name, &log) == 0 && log.st_size > 0;
+}
+
 /* SQLite's own head says how many pages of which size there are. */
 bool reader_cut_short(const char *path, char text[READER_CUT_SIZE])
 {
@@ -87,5 +97,5 @@ bool reader_cut_short(const char *path, char text[READER_CUT_SIZE])
     int64_t size = pages * (page == 1 ? 65536 : page);
     (void)snprintf(text, READER_CUT_SIZE, "cut short: %" PRId64 " bytes are there of %" PRId64,
                    (int64_t)file.st_size, size);
-    return file.st_size < size;
+    return file.st_size < size && !has_log(path);
 }
