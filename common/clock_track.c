@@ -1,7 +1,7 @@
 /* The filter over offset and rate, whose crystal wanders with the temperature, and the uncertainty
  * that holds the true error.
  * Must never read a clock, nor pass a time stamp through a double: only differences.
- * Called by clock_line.c and clock_smooth.c. */
+ * Called by clock_line.c, clock_smooth.c and tick_line.c. */
 #include "common/clock_track.h"
 
 #include <math.h>
@@ -64,14 +64,15 @@ void clock_track_begin(struct clock_track *track, const struct clock_point *poin
                                   .offset_ns = point->y_ns,
                                   .p_oo = variance_of(point),
                                   .p_rr = crystal * crystal,
-                                  .bias_offset_ns = point->excess_ns / 2};
+                                  .bias_offset_ns = point->excess_ns / 2,
+                                  .wander = WANDER};
 }
 
 void clock_track_move(struct clock_track *track, double x_ns)
 {
     double ns = x_ns - track->x_ns;
     double away = fabs(ns);
-    double q = WANDER * WANDER * 1e-9; /* a ns */
+    double q = track->wander * track->wander * 1e-9; /* a ns */
     track->offset_ns += track->rate * ns;
     track->bias_offset_ns += track->bias_rate * ns;
     track->p_oo += 2 * ns * track->p_or + ns * ns * track->p_rr + q * away * away * away / 3;
@@ -108,7 +109,7 @@ void clock_track_tell(const struct clock_track *track, double least_ns, int64_t 
 {
     double hidden_ns = hidden_sd_ns(least_ns, track->bias_offset_ns);
     double sd_ns = sqrt(fmax(track->p_oo, 0) + hidden_ns * hidden_ns) + FLOOR_NS;
-    double wander = WANDER * WANDER * 1e-9 * HORIZON_NS / 3;
+    double wander = track->wander * track->wander * 1e-9 * HORIZON_NS / 3;
     double bias_rate = track->bias_rate / sqrt(3);
     double growth = sqrt(fmax(track->p_rr, 0) + wander + bias_rate * bias_rate);
     *fit = (struct clock_fit){

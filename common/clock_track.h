@@ -1,5 +1,5 @@
 /* A crystal's offset and rate as a state with variances, moved along and corrected by points: what
- * clock_line.c and clock_smooth.c share. Must never be included outside clock*.c.
+ * clock_line.c, clock_smooth.c and tick_line.c share. Must never be included elsewhere.
  * All numbers are differences from an origin that the caller keeps. */
 #ifndef ROOMWAKE_COMMON_CLOCK_TRACK_H
 #define ROOMWAKE_COMMON_CLOCK_TRACK_H
@@ -22,6 +22,7 @@ struct clock_track {
     double offset_ns, rate;
     double p_oo, p_or, p_rr; /* variances, ns^2, ns, 1 */
     double bias_offset_ns, bias_rate;
+    double wander; /* the rate walks by so much a root second */
 };
 
 struct clock_point clock_point_make(const struct clock_exchange *exchange, int64_t node_origin_ns,
@@ -31,7 +32,7 @@ int64_t clock_point_middle_ns(const struct clock_exchange *exchange);
 /* Sets the excesses, once the crystal's rate is taken out of the delays; returns the least. */
 double clock_points_take_least(struct clock_point *points, size_t count, double rate);
 
-/* crystal: how far the rate may be off, one sigma. */
+/* crystal: how far the rate may be off, one sigma. The wander is a crystal's; may be set after. */
 void clock_track_begin(struct clock_track *track, const struct clock_point *point, double crystal);
 /* To another node time, later or earlier. */
 void clock_track_move(struct clock_track *track, double x_ns);
