@@ -2,10 +2,12 @@
  * Must never hold more than options and one call. Called by main.c. */
 #include <stdio.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "collector/commands.h"
 #include "collector/export/exporter.h"
 #include "collector/options.h"
+#include "collector/stop_signal.h"
 #include "common/timefmt.h"
 
 /* A time as RFC 3339 or as seconds since 1970. */
@@ -22,29 +24,80 @@ static int read_time(const struct arguments *arguments, const char *option, int6
                      option, text);
 }
 
+/* Every value of an option that may be given more than once. */
+static size_t read_names(const struct arguments *arguments, const char *option,
+                         const char *names[OPTIONS_GIVEN_MAX])
+{
+    size_t count = 0;
+    for (size_t i = 0; i < arguments->option_count; i++) {
+        if (strcmp(arguments->options[i].spec->name, option) == 0) {
+            names[count++] = arguments->options[i].value;
+        }
+    }
+    return count;
+}
+
+static void show_percent(void *context, int percent)
+{
+    (void)context;
+    fprintf(stderr, percent < 100 ? "\r%3d %%" : "\r     \r", percent);
+}
+
+static int check(const struct arguments *arguments, struct export_options *options,
+                 struct error *error)
+{
+    if (read_time(arguments, "from", &options->from_ns, error) != 0 ||
+        read_time(arguments, "to", &options->to_ns, error) != 0) {
+        return -1;
+    }
+    if (options->from_ns >= options->to_ns) {
+        return error_set(error, ERROR_USAGE, "--to: is not after --from");
+    }
+    if (options->per_second && strcmp(options_value(arguments, "format"), "csv") != 0) {
+        return error_set(error, ERROR_USAGE, "--per-second: is for --format csv");
+    }
+    return 0;
+}
+
 static int run_command(const struct arguments *arguments)
 {
     struct error error;
     struct night_reader *reader = NULL;
-    struct export_options options = {.from_ns = INT64_MIN,
-                                     .to_ns = INT64_MAX,
-                                     .path = options_value(arguments, "out"),
-                                     .out = stdout};
-    if (read_time(arguments, "from", &options.from_ns, &error) != 0 ||
-        read_time(arguments, "to", &options.to_ns, &error) != 0 ||
+    const char *nodes[OPTIONS_GIVEN_MAX];
+    const char *channels[OPTIONS_GIVEN_MAX];
+    struct export_options options = EXPORT_ALL;
+    options.path = options_value(arguments, "out");
+    options.out = stdout;
+    options.per_second = options_value(arguments, "per-second") != NULL;
+    options.replace = options_value(arguments, "force") != NULL;
+    options.nodes = nodes;
+    options.node_count = read_names(arguments, "node", nodes);
+    options.channels = channels;
+    options.channel_count = read_names(arguments, "channel", channels);
+    options.stop = stop_signal_watch();
+    options.progress = options.path && isatty(STDERR_FILENO) ? show_percent : NULL;
+    if (check(arguments, &options, &error) != 0 ||
         night_reader_open(arguments->positionals[0], &reader, &error) != 0) {
         return options_fail("export", &error);
     }
     int result = export_run(options_value(arguments, "format"), reader, &options, &error);
     night_reader_close(reader);
+    if (options.progress) {
+        show_percent(NULL, 100);
+    }
     return result == 0 ? EXIT_CODE_SUCCESS : options_fail("export", &error);
 }
 
 static const struct option_spec options[] = {
-    {"format", "json|csv", true, "json: the findings; csv: every sample, importable again"},
+    {"format", "csv|json|senml|webvtt", true,
+     "csv, senml: every sample; json: the findings; webvtt: captions"},
+    {"out", "PATH", false, "what to make; standard output where not told"},
+    {"force", NULL, false, "replace what is there already"},
     {"from", "T", false, "from this time on (RFC 3339, or seconds since 1970)"},
     {"to", "T", false, "up to this time"},
-    {"out", "PATH", false, "the file to make; standard output where not told"},
+    {"node", "ID", false, "samples of this node only (may be given again)"},
+    {"channel", "NAME", false, "samples of this channel only (may be given again)"},
+    {"per-second", NULL, false, "csv: least, mean and most of each second, not every sample"},
     {0},
 };
 

@@ -4,12 +4,12 @@
 #include "collector/export/exporter.h"
 #include "common/timefmt.h"
 
-static char *export_text(const struct fixture *fixture, int64_t from_ns, int64_t to_ns)
+static char *export_with(const struct fixture *fixture, struct export_options options)
 {
     static char bytes[4 << 20];
     struct night_reader *reader = fixture_read(fixture);
     struct error error;
-    struct export_options options = {.from_ns = from_ns, .to_ns = to_ns, .out = tmpfile()};
+    options.out = tmpfile();
     assert_non_null(options.out);
     fixture_check(export_run("csv", reader, &options, &error), &error);
     rewind(options.out);
@@ -19,6 +19,11 @@ static char *export_text(const struct fixture *fixture, int64_t from_ns, int64_t
     assert_int_equal(fclose(options.out), 0);
     night_reader_close(reader);
     return bytes;
+}
+
+static char *export_text(const struct fixture *fixture, int64_t from_ns, int64_t to_ns)
+{
+    return export_with(fixture, (struct export_options){.from_ns = from_ns, .to_ns = to_ns});
 }
 
 static void put(struct night_writer *writer, uint32_t node, uint64_t seq, const struct block *block)
@@ -172,6 +177,65 @@ static void every_sample_of_a_random_night_is_there_once_and_exact(void **state)
     assert_int_equal(rows, 2 * SECONDS * 200);
 }
 
+static void nodes_and_channels_that_were_asked_for_are_given_alone(void **state)
+{
+    struct fixture *fixture = *state;
+    put_small_night(fixture);
+    const char *nodes[] = {"n2"};
+    const char *channels[] = {"temperature"};
+    struct export_options options = EXPORT_ALL;
+    options.nodes = nodes;
+    options.node_count = 1;
+    assert_string_equal(export_with(fixture, options), "time,node,clock-uncertainty,magnetic.x\n"
+                                                       "1700000000,n2,,0.0000487\n"
+                                                       "1700000000.01,n2,0.0012,-0.000048701\n");
+    options.node_count = 0;
+    options.channels = channels;
+    options.channel_count = 1;
+    assert_string_equal(export_with(fixture, options), "time,node,temperature\n"
+                                                       "1700000000.005,n1,12.3456789012345678\n"
+                                                       "1700000000.005000001,n1,21\n");
+}
+
+static void a_node_or_channel_that_is_not_there_is_named(void **state)
+{
+    struct fixture *fixture = *state;
+    put_small_night(fixture);
+    struct night_reader *reader = fixture_read(fixture);
+    struct error error;
+    const char *names[] = {"nobody"};
+    struct export_options options = EXPORT_ALL;
+    options.out = stderr;
+    options.nodes = names;
+    options.node_count = 1;
+    assert_int_equal(export_run("csv", reader, &options, &error), -1);
+    assert_error(error, ERROR_USAGE, "no node \"nobody\"");
+    options.node_count = 0;
+    options.channels = names;
+    options.channel_count = 1;
+    assert_int_equal(export_run("csv", reader, &options, &error), -1);
+    assert_error(error, ERROR_USAGE, "nobody");
+    night_reader_close(reader);
+}
+
+static void seconds_keep_the_least_and_the_most_of_their_samples(void **state)
+{
+    struct fixture *fixture = *state;
+    put_small_night(fixture);
+    struct export_options options = EXPORT_ALL;
+    options.per_second = true;
+    assert_string_equal(
+        export_with(fixture, options),
+        "time,node,clock-uncertainty.min,clock-uncertainty.mean,clock-uncertainty.max,"
+        "magnetic.x.min,magnetic.x.mean,magnetic.x.max,"
+        "temperature.min,temperature.mean,temperature.max\n"
+        "1699999999,n1,0.0000003,0.0000003,0.0000003,,,,,,\n"
+        "1700000000,n1,,,,-0.000048701,0.536870913,2.147483647,"
+        "12.3456789012345678,16.6728395,21\n"
+        "1700000000,n2,0.0012,0.0012,0.0012,-0.000048701,-5e-10,0.0000487,,,\n"
+        "1700000001,n1,0.00000031,0.00000031,0.00000031,,,,,,\n");
+}
+
 #define WITH_FIXTURE(test) cmocka_unit_test_setup_teardown(test, fixture_setup, fixture_teardown)
 
 int main(void)
@@ -182,6 +246,9 @@ int main(void)
         WITH_FIXTURE(an_empty_night_is_a_header),
         WITH_FIXTURE(a_value_of_too_many_digits_is_the_double_that_detection_sees),
         WITH_FIXTURE(every_sample_of_a_random_night_is_there_once_and_exact),
+        WITH_FIXTURE(nodes_and_channels_that_were_asked_for_are_given_alone),
+        WITH_FIXTURE(a_node_or_channel_that_is_not_there_is_named),
+        WITH_FIXTURE(seconds_keep_the_least_and_the_most_of_their_samples),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -238,13 +238,22 @@ static void a_path_is_written_whole_or_not_at_all(void **state)
     (void)snprintf(path, sizeof path, "%s/findings.json", fixture->folder);
     struct export_options options = whole();
     options.path = path;
-    for (int i = 0; i < 2; i++) { /* the second replaces the first */
+    for (int i = 0; i < 2; i++) {
         fixture_check(export_run("json", reader, &options, &error), &error);
         struct stat file;
         assert_int_equal(stat(path, &file), 0);
         assert_true(file.st_size > 1000);
         assert_int_equal(file.st_mode & 0777, 0644);
+        options.replace = false;
+        assert_int_equal(export_run("json", reader, &options, &error), -1);
+        assert_error(error, ERROR_BUSY, "exists already");
+        options.replace = true;
     }
+    static const volatile sig_atomic_t asked = 1;
+    options.stop = &asked;
+    assert_int_equal(export_run("csv", reader, &options, &error), -1);
+    assert_error(error, ERROR_STATE, "interrupted");
+    options.stop = NULL;
     options.analysis = 9;
     assert_int_equal(export_run("json", reader, &options, &error), -1);
     assert_error(error, ERROR_NOT_FOUND, "no analysis 9");

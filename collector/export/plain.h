@@ -1,0 +1,15 @@
+/* Text that somebody else wrote, made harmless: one line, valid UTF-8, nothing that turns the
+ * reading direction round, and nothing that markup would act on.
+ * Must never be skipped for a title, a mark, a reason or any other text of a night. */
+#ifndef ROOMWAKE_COLLECTOR_EXPORT_PLAIN_H
+#define ROOMWAKE_COLLECTOR_EXPORT_PLAIN_H
+
+#include "common/text.h"
+
+/* Control characters and line ends become spaces, bytes that are no UTF-8 U+FFFD; direction
+ * controls (Unicode's Bidi_Control) and byte order marks are left out. */
+void plain_append(struct text *out, const char *words);
+/* The same, and & < > " ' as character references: for HTML, SVG and WebVTT. */
+void plain_append_markup(struct text *out, const char *words);
+
+#endif
