@@ -6,6 +6,7 @@
 
 #include "collector/commands.h"
 #include "collector/options.h"
+#include "collector/record/page.h"
 #include "collector/record/session.h"
 #include "collector/screen.h"
 #include "common/clock.h"
@@ -49,12 +50,24 @@ static int record(const struct arguments *arguments, struct session_settings *se
         }
         settings->http_host = http_host;
     }
+    const struct page_settings page = {.certificate_path = options_value(arguments, "http-cert"),
+                                       .key_path = options_value(arguments, "http-key")};
+    char *certificate = NULL;
+    char *key = NULL;
+    if (page_load_tls(&page, &certificate, &key, error) != 0) {
+        return -1;
+    }
+    settings->http_certificate = certificate;
+    settings->http_key = key;
     settings->night_path = options_value(arguments, "night");
     settings->broker_url = options_value(arguments, "broker");
     settings->on_alert = options_value(arguments, "on-alert");
     settings->listen_host = listen_host;
     settings->time_host = time_host;
-    return session_run(settings, result, error);
+    int outcome = session_run(settings, result, error);
+    free(certificate);
+    free(key);
+    return outcome;
 }
 
 static int run_command(const struct arguments *arguments)
@@ -90,7 +103,10 @@ static const struct option_spec options[] = {
     {"broker", "URL", false, "mqtt://[USER:PASSWORD@]HOST[:PORT]; without it, a broker of its own"},
     {"listen", "ADDR:PORT", false, "where its own broker listens (default " DEFAULT_LISTEN ")"},
     {"time", "ADDR:PORT", false, "where the time server listens, UDP (default " DEFAULT_TIME ")"},
-    {"http", "ADDR:PORT", false, "show the night there as a page, to be read only"},
+    {"http", "ADDR:PORT", false,
+     "show the night there as a page; beyond this machine a pairing code is asked for"},
+    {"http-cert", "FILE", false, "a certificate (PEM): the page then speaks TLS"},
+    {"http-key", "FILE", false, "its private key (PEM)"},
     {"on-alert", "CMD", false, "a shell command for each alert, its JSON on standard input"},
     {0},
 };

@@ -11,6 +11,8 @@ extern const struct command command_reanalyse;
 extern const struct command command_review;
 extern const struct command command_export;
 extern const struct command command_mark;
+extern const struct command command_serve;
+extern const struct command command_plan;
 extern const struct command command_verify;
 
 #endif

@@ -15,6 +15,8 @@ static const struct command *const commands[] = {
     &command_review,
     &command_export,
     &command_mark,
+    &command_serve,
+    &command_plan,
     &command_verify,
     NULL,
 };

@@ -65,16 +65,25 @@ static void store_disturbance(struct findings *findings, const struct disturbanc
     }
 }
 
+static void tell_disturbed(const struct findings *findings, const struct disturbance *disturbance)
+{
+    if (findings->hooks.disturbed) {
+        findings->hooks.disturbed(findings->hooks.context, disturbance);
+    }
+}
+
 static void on_disturbance(void *context, const struct disturbance *disturbance)
 {
     struct findings *findings = context;
     findings->counts.disturbances++;
     store_disturbance(findings, disturbance);
+    tell_disturbed(findings, disturbance);
 }
 
 static void on_disturbance_ended(void *context, const struct disturbance *disturbance)
 {
     store_disturbance(context, disturbance);
+    tell_disturbed(context, disturbance);
 }
 
 static struct open_one *find_open(struct findings *findings, int64_t id)

@@ -23,6 +23,8 @@ struct findings_hooks {
     void (*alert)(void *context, const struct alert *alert);
     /* One that was raised turns out to have an ordinary cause or to be covered by a mark. */
     void (*withdrawn)(void *context, const struct coincidence *coincidence, const char *line);
+    /* Each, as it begins and as it ends. */
+    void (*disturbed)(void *context, const struct disturbance *disturbance);
     void (*noticed)(void *context, uint32_t node, const char *quantity, int64_t time_ns,
                     const char *text);
 };

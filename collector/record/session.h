@@ -22,6 +22,8 @@ struct session_settings {
     int time_port;
     const char *http_host; /* NULL: no page */
     int http_port;
+    const char *http_certificate; /* PEM texts: the page speaks TLS; NULL: plain HTTP */
+    const char *http_key;
     const char *on_alert; /* a shell command, or NULL */
     struct clock_source clock;
 };

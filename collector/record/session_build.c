@@ -17,20 +17,23 @@
 
 static void on_told(void *context, const struct coincidence *coincidence, const char *line)
 {
-    (void)coincidence;
-    station_say(((struct session *)context)->station, "finding", line);
+    struct session *session = context;
+    station_say(session->station, "finding", line);
+    web_live_finding(session->live, coincidence);
 }
 
 static void on_withdrawn(void *context, const struct coincidence *coincidence, const char *line)
 {
-    (void)coincidence;
-    station_say(((struct session *)context)->station, "explained", line);
+    struct session *session = context;
+    station_say(session->station, "explained", line);
+    web_live_finding(session->live, coincidence);
 }
 
 static void on_alert(void *context, const struct alert *alert)
 {
     struct session *session = context;
     station_say(session->station, "ALERT", alert->line);
+    web_live_finding(session->live, alert->coincidence);
     for (size_t i = 0; i < OUTLET_COUNT; i++) {
         if (session->outlets[i]) {
             outlet_raise(session->outlets[i], alert);
@@ -47,6 +50,18 @@ static void on_noticed(void *context, uint32_t node, const char *quantity, int64
     struct session *session = context;
     station_noticed(session->station, node);
     web_live_noticed(session->live, node);
+}
+
+static void on_disturbed(void *context, const struct disturbance *disturbance)
+{
+    web_live_disturbed(((struct session *)context)->live, disturbance);
+}
+
+static void on_blocks(void *context, uint32_t node, const struct channel *channels,
+                      const struct block *blocks, size_t count, bool late)
+{
+    (void)late;
+    web_live_blocks(((struct session *)context)->live, node, channels, blocks, count);
 }
 
 static void on_hello(void *context, uint32_t node, const struct message_hello *hello)
@@ -127,6 +142,7 @@ static int look_at_night(struct session *session, struct error *error)
                          "%s: is a finished night; name another file to record into", path);
     }
     session->continued = true;
+    web_live_begin(session->live, info.start_ns);
     session->analysis = info.analysis + 1;
     return 0;
 }
@@ -155,6 +171,9 @@ static int open_night(struct session *session, struct error *error)
         .reopen = session->continued,
         .clock = settings->clock,
     };
+    if (!session->continued) {
+        web_live_begin(session->live, night.start_ns);
+    }
     if (night_writer_open(&night, ack_on_committed, session->ack, &session->writer, error) != 0) {
         return -1;
     }
@@ -181,6 +200,7 @@ static int build_findings(struct session *session, struct error *error)
                                          .told = on_told,
                                          .alert = on_alert,
                                          .withdrawn = on_withdrawn,
+                                         .disturbed = on_disturbed,
                                          .noticed = on_noticed};
     if (findings_new(settings->site, session->writer, session->analysis, false, &hooks,
                      &session->findings, error) != 0) {
@@ -211,6 +231,7 @@ static int build_intake(struct session *session, struct error *error)
         .hooks = {.context = session,
                   .hello = on_hello,
                   .state = on_state,
+                  .blocks = on_blocks,
                   .mark = on_mark,
                   .gap = on_gap,
                   .waited_for = on_waited_for},
@@ -273,33 +294,6 @@ static int build_ack(struct session *session, struct error *error)
     return ack_new(&settings, &session->ack, error);
 }
 
-static int build_page(struct session *session, struct error *error)
-{
-    const struct session_settings *settings = session->settings;
-    if (settings->http_host == NULL) {
-        return 0;
-    }
-    if (web_live_new(settings->site, site_clock_now_ns, &session->clock, &session->live, error) !=
-        0) {
-        return -1;
-    }
-    station_listen(session->station, web_live_line, session->live);
-    return web_server_new(&session->loop, settings->http_host, settings->http_port, session->live,
-                          &session->web, error);
-}
-
-static void announce_page(struct session *session)
-{
-    if (!session->web) {
-        return;
-    }
-    station_say(session->station, "The page:", web_server_address(session->web));
-    if (web_server_is_open(session->web)) {
-        station_say(session->station, "caution",
-                    "whoever is on that network can read the page; nobody can change anything");
-    }
-}
-
 static int announce(struct session *session, struct error *error)
 {
     const struct session_settings *settings = session->settings;
@@ -315,7 +309,7 @@ static int announce(struct session *session, struct error *error)
                    settings->site->id, settings->night_path, session->url, settings->time_host,
                    (unsigned)time_server_port(session->time_server));
     station_say(session->station, "recording", text);
-    announce_page(session);
+    session_page_announce(session);
     if (session_say_key(session, error) != 0) {
         return -1;
     }
@@ -328,7 +322,7 @@ static int announce(struct session *session, struct error *error)
 int session_build(struct session *session, struct error *error)
 {
     const struct session_settings *settings = session->settings;
-    if (build_page(session, error) != 0) {
+    if (session_page_build(session, error) != 0) {
         return -1;
     }
     if (settings->broker_url == NULL &&

@@ -63,6 +63,9 @@ int session_build(struct session *session, struct error *error);
 void session_stop(struct session *session);
 /* The MQTT client, its subscriptions and what comes in; and the publishing that others need. */
 int session_link_start(struct session *session, struct error *error);
+/* The page: built first, so that what is said reaches it; told of where it is at the end. */
+int session_page_build(struct session *session, struct error *error);
+void session_page_announce(struct session *session);
 /* Whose key seals the night, at the start; then each root as it is sealed; at the end, the last. */
 int session_say_key(struct session *session, struct error *error);
 void session_say_seal(struct session *session);

@@ -1,16 +1,57 @@
-# Writes the page's files as C arrays: cmake -D FOLDER=... -D OUT=... -P embed.cmake
+# Writes the page's files as C arrays: cmake -D FOLDER=page -D PLOT=uplot/dist -D WORK=... -D OUT=... -P embed.cmake
+# The page's modules are joined in the order of modules.txt, without their import and export words.
 set(text "/* Made when building from collector/web/page. */\n#include \"collector/web/assets.h\"\n\n")
 set(table "const struct web_asset web_assets[WEB_ASSET_COUNT] = {\n")
-function(embed slot name file path type)
-  file(READ ${FOLDER}/${file} hex HEX)
+
+function(as_array name file)
+  file(READ ${file} hex HEX)
   string(REGEX REPLACE "([0-9a-f][0-9a-f])" "0x\\1," bytes "${hex}")
   string(REGEX REPLACE "(0x..,0x..,0x..,0x..,0x..,0x..,0x..,0x..,0x..,0x..,0x..,0x..,0x..,0x..,0x..,0x..,)"
          "\\1\n" bytes "${bytes}")
   set(text "${text}static const unsigned char ${name}[] = {\n${bytes}\n};\n" PARENT_SCOPE)
-  set(table "${table}    [${slot}] = {\"${path}\", \"${type}\", ${name}, sizeof ${name}},\n"
+endfunction()
+
+function(embed slot name file path type)
+  execute_process(COMMAND gzip -9nc ${file} OUTPUT_FILE ${WORK}/${name}.gz RESULT_VARIABLE failed)
+  if(failed)
+    message(FATAL_ERROR "the page: gzip failed on ${file}: ${failed}")
+  endif()
+  file(SHA256 ${file} hash)
+  string(SUBSTRING ${hash} 0 16 hash)
+  as_array(${name} ${file})
+  as_array(${name}_packed ${WORK}/${name}.gz)
+  set(text "${text}" PARENT_SCOPE)
+  set(table "${table}    [${slot}] = {\"${path}\", \"${type}\", \"\\\"${hash}\\\"\", ${name},\n                sizeof ${name}, ${name}_packed, sizeof ${name}_packed},\n"
       PARENT_SCOPE)
 endfunction()
-embed(WEB_ASSET_HTML html index.html / "text/html; charset=utf-8")
-embed(WEB_ASSET_CSS css page.css /page.css "text/css; charset=utf-8")
-embed(WEB_ASSET_JS js page.js /page.js "text/javascript; charset=utf-8")
+
+function(join out)
+  set(joined "")
+  foreach(part ${ARGN})
+    file(READ ${part} content)
+    set(joined "${joined}${content}\n")
+  endforeach()
+  file(WRITE ${out} "${joined}")
+endfunction()
+
+# One list, without spaces: names of files beside this one.
+file(STRINGS ${FOLDER}/modules.txt modules REGEX "^[a-z]")
+set(joined "// Joined when building from collector/web/page.\n(function () {\n\"use strict\";\n")
+foreach(module ${modules})
+  file(READ ${FOLDER}/${module} content)
+  string(REGEX REPLACE "(^|\n)import [^;]*;" "\\1" content "${content}")
+  string(REGEX REPLACE "(^|\n)export " "\\1" content "${content}")
+  set(joined "${joined}\n// ${module}\n${content}")
+endforeach()
+file(WRITE ${WORK}/page.js "${joined}\n})();\n")
+file(GLOB styles ${FOLDER}/*.css)
+list(SORT styles)
+join(${WORK}/page.css ${PLOT}/uPlot.min.css ${styles})
+
+embed(WEB_ASSET_HTML html ${FOLDER}/index.html / "text/html; charset=utf-8")
+embed(WEB_ASSET_CSS css ${WORK}/page.css /page.css "text/css; charset=utf-8")
+embed(WEB_ASSET_FIRST first ${FOLDER}/first.js /first.js "text/javascript; charset=utf-8")
+embed(WEB_ASSET_JS js ${WORK}/page.js /page.js "text/javascript; charset=utf-8")
+embed(WEB_ASSET_WORKER worker ${FOLDER}/worker.js /worker.js "text/javascript; charset=utf-8")
+embed(WEB_ASSET_PLOT plot ${PLOT}/uPlot.iife.min.js /plot.js "text/javascript; charset=utf-8")
 file(WRITE ${OUT} "${text}\n${table}};\n")

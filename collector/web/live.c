@@ -3,44 +3,14 @@
 #include "collector/web/live.h"
 
 #include <inttypes.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "collector/web/live_inside.h"
 #include "common/json.h"
 #include "common/timefmt.h"
-
-#define WHY_SIZE 640
-
-struct live_node {
-    bool here; /* it said hello or its state */
-    bool gone;
-    bool silent;
-    bool watching;
-    bool clock_known;
-    int64_t uncertainty_ns;
-    int64_t heard_ns;
-    char note[MESSAGE_TEXT_SIZE];
-};
-
-struct web_live {
-    const struct site *site;
-    int64_t (*now_ns)(void *context);
-    void *clock_context;
-    void (*changed)(void *context);
-    void *changed_context;
-    int64_t begun_ns; /* tells this night's ids from another's */
-    uint64_t next;
-    struct text ring[WEB_LIVE_LINES];
-    uint64_t version;
-    bool broker_told;
-    bool broker_up;
-    bool disk_failed;
-    bool ended;
-    char broker_why[WHY_SIZE];
-    char disk_why[WHY_SIZE];
-    struct live_node *nodes;
-};
 
 int web_live_new(const struct site *site, int64_t (*now_ns)(void *context), void *context,
                  struct web_live **out, struct error *error)
@@ -56,6 +26,11 @@ int web_live_new(const struct site *site, int64_t (*now_ns)(void *context), void
     live->now_ns = now_ns;
     live->clock_context = context;
     live->begun_ns = now_ns(context);
+    live->base_ns = live->begun_ns;
+    live->fresh.next = 1;
+    for (size_t i = 0; i < site->node_count; i++) {
+        nodes[i].battery_v = NAN;
+    }
     live->next = 1;
     live->nodes = nodes;
     *out = live;
@@ -68,6 +43,11 @@ void web_live_free(struct web_live *live)
         for (size_t i = 0; i < WEB_LIVE_LINES; i++) {
             text_free(&live->ring[i]);
         }
+        for (size_t i = 0; i < WEB_LIVE_FRESH; i++) {
+            text_free(&live->fresh.ring[i]);
+        }
+        text_free(&live->fresh.lanes);
+        text_free(&live->fresh.seen);
         free(live->nodes);
         free(live);
     }
@@ -79,7 +59,19 @@ void web_live_listen(struct web_live *live, void (*changed)(void *context), void
     live->changed_context = context;
 }
 
-static void tell(struct web_live *live)
+int64_t web_live_now_ns(const struct web_live *live)
+{
+    return live->now_ns(live->clock_context);
+}
+
+void web_live_begin(struct web_live *live, int64_t base_ns)
+{
+    if (live) {
+        live->base_ns = base_ns;
+    }
+}
+
+void live_tell(struct web_live *live)
 {
     if (live->changed) {
         live->changed(live->changed_context);
@@ -89,7 +81,7 @@ static void tell(struct web_live *live)
 static void stand_anew(struct web_live *live)
 {
     live->version++;
-    tell(live);
+    live_tell(live);
 }
 
 /* How much of `text` is kept: never half a character. */
@@ -106,6 +98,22 @@ static size_t cut(const char *text)
     return length;
 }
 
+struct text *live_begin_event(struct web_live *live, const char *kind)
+{
+    struct text *event = &live->ring[live->next % WEB_LIVE_LINES];
+    text_clear(event);
+    (void)text_append_format(
+        event, "id: %" PRId64 "-%" PRIu64 "\nevent: %s\ndata: ", live->begun_ns, live->next, kind);
+    return event;
+}
+
+void live_end_event(struct web_live *live, struct text *event)
+{
+    (void)text_append_format(event, "\n\n");
+    live->next++;
+    live_tell(live);
+}
+
 void web_live_line(void *context, int64_t time_ns, const char *head, const char *text)
 {
     struct web_live *live = context;
@@ -118,18 +126,15 @@ void web_live_line(void *context, int64_t time_ns, const char *head, const char 
     (void)snprintf(kept, sizeof kept, "%.*s%s", (int)length, text, text[length] ? "..." : "");
     timefmt_local(time_ns, time, NULL);
     time[8] = '\0'; /* to the second, as on the terminal */
-    struct text *event = &live->ring[live->next % WEB_LIVE_LINES];
-    text_clear(event);
-    (void)text_append_format(event, "id: %" PRId64 "-%" PRIu64 "\nevent: line\ndata: {\"time\":",
-                             live->begun_ns, live->next);
+    struct text *event = live_begin_event(live, "line");
+    (void)text_append_format(event, "{\"time\":");
     (void)json_append_string(event, time);
     (void)text_append_format(event, ",\"head\":");
     (void)json_append_string(event, head);
     (void)text_append_format(event, ",\"text\":");
     (void)json_append_string(event, kept);
-    (void)text_append_format(event, "}\n\n");
-    live->next++;
-    tell(live);
+    (void)text_append_format(event, "}");
+    live_end_event(live, event);
 }
 
 static struct live_node *heard(struct web_live *live, uint32_t node)
@@ -159,6 +164,9 @@ void web_live_state(struct web_live *live, uint32_t node, const struct message_s
     if (!state->gone) {
         view->clock_known = state->fit.known;
         view->uncertainty_ns = state->fit.uncertainty_ns;
+        view->battery_v = state->battery_v;
+        view->spool_frames = state->spool_frames;
+        view->dropped_frames = state->dropped_frames;
         (void)snprintf(view->note, sizeof view->note, "%s", state->note);
     }
     if (before.here != view->here || before.gone != view->gone ||
@@ -248,80 +256,4 @@ bool web_live_after(const struct web_live *live, const char *id, uint64_t *numbe
 uint64_t web_live_version(const struct web_live *live)
 {
     return live->version;
-}
-
-static bool in_time(const struct live_node *node)
-{
-    return node->clock_known && node->uncertainty_ns <= CLOCK_FIT_IN_TIME_NS;
-}
-
-/* How a node stands, in words. */
-static void append_words(struct text *out, const struct live_node *node)
-{
-    char words[MESSAGE_TEXT_SIZE + 160];
-    char error_text[TIMEFMT_SIZE];
-    if (!node->here) {
-        (void)json_append_string(out, node->gone ? "gone (stopped, or its link is lost)"
-                                                 : "not heard yet");
-        return;
-    }
-    timefmt_duration(node->uncertainty_ns, error_text);
-    const char *clock = in_time(node) ? "in time, \u00b1 " : "NOT in time yet, \u00b1 ";
-    (void)snprintf(words, sizeof words, "%s%s%s%s%s%s",
-                   node->gone     ? "gone (stopped, or its link is lost); "
-                   : node->silent ? "SILENT, the others go on without it; "
-                                  : "",
-                   node->clock_known ? clock : "its clock is not known yet",
-                   node->clock_known ? error_text : "",
-                   node->watching ? "; what is unusual counts" : "; learning what is usual here",
-                   node->note[0] ? "; " : "", node->note);
-    (void)json_append_string(out, words);
-}
-
-static void append_node(const struct web_live *live, size_t index, int64_t now_ns, struct text *out)
-{
-    const struct live_node *node = &live->nodes[index];
-    const struct site_node *which = &live->site->nodes[index];
-    const struct site_room *room = &live->site->rooms[which->room];
-    bool well = node->here && !node->gone && !node->silent && in_time(node) && !node->note[0];
-    (void)text_append_format(out, "%s{\"id\":", index ? "," : "");
-    (void)json_append_string(out, which->id);
-    (void)text_append_format(out, ",\"room\":");
-    (void)json_append_string(out, room->title[0] ? room->title : room->id);
-    (void)text_append_format(out, ",\"control\":%s,\"well\":%s,\"heard_s\":",
-                             which->control ? "true" : "false", well ? "true" : "false");
-    if (node->heard_ns) {
-        (void)text_append_format(out, "%" PRId64, (now_ns - node->heard_ns) / 1000000000);
-    } else {
-        (void)text_append_format(out, "null");
-    }
-    (void)text_append_format(out, ",\"words\":");
-    append_words(out, node);
-    (void)text_append_format(out, "}");
-}
-
-int web_live_standing(const struct web_live *live, struct text *out)
-{
-    char since[TIMEFMT_SIZE];
-    int64_t now_ns = live->now_ns(live->clock_context);
-    const char *why = live->ended          ? "the night was ended"
-                      : live->disk_failed  ? live->disk_why
-                      : !live->broker_told ? "the broker is not there yet"
-                      : !live->broker_up   ? live->broker_why
-                                           : "";
-    timefmt_local(live->begun_ns, since, NULL);
-    since[8] = '\0';
-    (void)text_append_format(out, "event: standing\ndata: {\"site\":");
-    (void)json_append_string(out, live->site->title[0] ? live->site->title : live->site->id);
-    (void)text_append_format(out,
-                             ",\"recording\":%s,\"ended\":%s,\"why\":", why[0] ? "false" : "true",
-                             live->ended ? "true" : "false");
-    (void)json_append_string(out, why);
-    (void)text_append_format(out, ",\"since\":");
-    (void)json_append_string(out, since);
-    (void)text_append_format(out, ",\"nodes\":[");
-    for (size_t i = 0; i < live->site->node_count; i++) {
-        append_node(live, i, now_ns, out);
-    }
-    return text_append_format(out, "]}\n\n");
 }

@@ -1,26 +1,62 @@
-/* The page over HTTP on the recording's own loop: the page's three files and the live stream, to be
- * read and nothing else. Must never change anything, nor answer to a foreign name. Used by
- * session.c. */
+/* The page over HTTP on the caller's loop: its files, what a night holds, the live stream, and the
+ * few changes that one who may mark can make. Must never answer to a foreign name, nor change
+ * anything but by what `actions` offers. Used by record/ and by cmd_plan.c through it. */
 #ifndef ROOMWAKE_COLLECTOR_WEB_SERVER_H
 #define ROOMWAKE_COLLECTOR_WEB_SERVER_H
 
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdio.h>
 #include <uv.h>
 
+#include "collector/model/mark.h"
+#include "collector/web/access.h"
 #include "collector/web/live.h"
 #include "common/error.h"
+#include "common/message.h"
+#include "common/text.h"
 
 #define WEB_ADDRESS_SIZE 96
+#define WEB_PLAN_BYTES_MAX (256u * 1024u)
 
 struct web_server;
 
-/* Listens; host is a numeric address, port 0 takes a free one. `loop` and `live` must outlive it,
- * and it listens to `live`. ERROR_BUSY where the port is taken. */
-int web_server_new(uv_loop_t *loop, const char *host, int port, struct web_live *live,
-                   struct web_server **server, struct error *error);
+/* What the page may have done; any may be NULL: then it is not offered. */
+struct web_actions {
+    void *context;
+    /* A mark, now, on the loop. */
+    int (*mark)(void *context, const struct message_mark *message, struct mark *mark,
+                struct error *error);
+    /* Writes the night in a format to `out`, on a thread of its own. */
+    int (*write)(void *context, const char *format, FILE *out, struct error *error);
+    /* The formats' names, which outlive the server; NULL after the last. */
+    const char *(*format)(size_t index);
+    /* The site file's text; and keeps another, checked, one (check_only: looks at it only). */
+    int (*load_plan)(void *context, struct text *out, struct error *error);
+    int (*save_plan)(void *context, const char *bytes, size_t length, bool check_only,
+                     struct error *error);
+};
+
+/* What is pointed to must outlive the server. */
+struct web_settings {
+    uv_loop_t *loop;
+    const char *host;        /* numeric */
+    int port;                /* 0 takes a free one */
+    struct web_live *live;   /* NULL: nothing is live */
+    const char *night_path;  /* NULL: no night */
+    const char *certificate; /* PEM texts: TLS; NULL: plain HTTP */
+    const char *private_key;
+    struct web_actions actions;
+};
+
+/* Listens, and to `live`. ERROR_BUSY where the port is taken. */
+int web_server_new(const struct web_settings *settings, struct web_server **server,
+                   struct error *error);
 /* "http://127.0.0.1:8080/" */
 const char *web_server_address(const struct web_server *server);
-/* Whether other machines can reach it. */
+/* Whether other machines can reach it: then it asks for one of these codes. */
 bool web_server_is_open(const struct web_server *server);
+const char *web_server_code(const struct web_server *server, enum web_right right);
 /* Ends all streams and closes its handles; free when the loop has run on. NULL is allowed in both.
  */
 void web_server_close(struct web_server *server);

@@ -16,6 +16,7 @@ struct stream {
     struct stream *before;
     struct stream *after;
     uint64_t next; /* the line to be told next */
+    uint64_t fresh;
     uint64_t version;
     bool begin_again; /* it missed what is not kept any more */
     bool standing;    /* it is to be told how things stand */
@@ -26,13 +27,13 @@ struct stream {
 };
 
 struct web_streams {
-    const struct web_live *live;
+    struct web_live *live;
     struct stream *first;
     size_t count;
     bool ending;
 };
 
-int web_streams_new(const struct web_live *live, struct web_streams **out, struct error *error)
+int web_streams_new(struct web_live *live, struct web_streams **out, struct error *error)
 {
     struct web_streams *streams = calloc(1, sizeof *streams);
     if (!streams) {
@@ -52,7 +53,24 @@ static bool has_news(const struct stream *stream)
 {
     const struct web_live *live = stream->streams->live;
     return stream->standing || stream->version != web_live_version(live) ||
-           stream->next != web_live_next(live);
+           stream->next != web_live_next(live) || stream->fresh != web_live_fresh_next(live);
+}
+
+/* Newest wins: who is too late for some bundles is told so and goes on with the next. */
+static void fill_fresh(struct stream *stream)
+{
+    const struct web_live *live = stream->streams->live;
+    if (stream->fresh < web_live_fresh_first(live)) {
+        (void)text_append_format(&stream->piece, "event: missed\ndata: {}\n\n");
+        stream->fresh = web_live_fresh_next(live);
+    }
+    while (stream->fresh < web_live_fresh_next(live) && stream->piece.length < PIECE_BYTES) {
+        const struct text *event = web_live_fresh_event(live, stream->fresh);
+        if (!event->failed) {
+            (void)text_append(&stream->piece, event->bytes, event->length);
+        }
+        stream->fresh++;
+    }
 }
 
 static void fill(struct stream *stream)
@@ -81,6 +99,7 @@ static void fill(struct stream *stream)
         }
         stream->next++;
     }
+    fill_fresh(stream);
 }
 
 static ssize_t on_read(void *context, uint64_t position, char *out, size_t size)
@@ -120,6 +139,7 @@ static void on_gone(void *context)
         stream->after->before = stream->before;
     }
     stream->streams->count--;
+    web_live_watch(stream->streams->live, stream->streams->count > 0);
     text_free(&stream->piece);
     free(stream);
 }
@@ -147,11 +167,14 @@ struct MHD_Response *web_streams_open(struct web_streams *streams,
     }
     streams->first = stream;
     streams->count++;
+    stream->fresh = web_live_fresh_next(streams->live);
+    web_live_watch(streams->live, true);
     return response;
 }
 
 void web_streams_wake(struct web_streams *streams, bool beat)
 {
+    web_live_flush(streams->live);
     for (struct stream *stream = streams->first; stream; stream = stream->after) {
         stream->standing = stream->standing || beat;
         if (stream->asleep && (streams->ending || has_news(stream))) {

@@ -9,12 +9,12 @@
 #include "collector/web/live.h"
 #include "common/error.h"
 
-#define WEB_STREAMS_MAX 32u
+#define WEB_STREAMS_MAX 64u
 
 struct web_streams;
 
 /* `live` must outlive it. */
-int web_streams_new(const struct web_live *live, struct web_streams **streams, struct error *error);
+int web_streams_new(struct web_live *live, struct web_streams **streams, struct error *error);
 /* After the daemon was stopped. */
 void web_streams_free(struct web_streams *streams);
 

@@ -1,0 +1,69 @@
+/* The page of a running night: what it is fed with and what it may have done.
+ * Must never hold logic of its own. Called by session_build.c. */
+#include <stdio.h>
+
+#include "collector/record/page.h"
+#include "collector/record/session_parts.h"
+
+static int make_mark(void *context, const struct message_mark *message, struct mark *mark,
+                     struct error *error)
+{
+    struct session *session = context;
+    if (!session->intake || session->stopping) {
+        return error_set(error, ERROR_STATE, "mark: nothing is being recorded");
+    }
+    return intake_mark(session->intake, message, mark, error);
+}
+
+static int write_night(void *context, const char *format, FILE *out, struct error *error)
+{
+    const struct session *session = context;
+    union {
+        const char *constant;
+        void *pointer;
+    } path = {.constant = session->settings->night_path};
+    return page_write_night(path.pointer, format, out, error);
+}
+
+int session_page_build(struct session *session, struct error *error)
+{
+    const struct session_settings *settings = session->settings;
+    if (settings->http_host == NULL) {
+        return 0;
+    }
+    if (web_live_new(settings->site, site_clock_now_ns, &session->clock, &session->live, error) !=
+        0) {
+        return -1;
+    }
+    station_listen(session->station, web_live_line, session->live);
+    const struct web_settings web = {
+        .loop = &session->loop,
+        .host = settings->http_host,
+        .port = settings->http_port,
+        .live = session->live,
+        .night_path = settings->night_path,
+        .certificate = settings->http_certificate,
+        .private_key = settings->http_key,
+        .actions = {.context = session,
+                    .mark = make_mark,
+                    .write = write_night,
+                    .format = page_format},
+    };
+    return web_server_new(&web, &session->web, error);
+}
+
+void session_page_announce(struct session *session)
+{
+    char text[160];
+    if (!session->web) {
+        return;
+    }
+    station_say(session->station, "The page:", web_server_address(session->web));
+    if (web_server_is_open(session->web)) {
+        (void)snprintf(text, sizeof text, "to look, a device is paired with %s; to mark, with %s",
+                       web_server_code(session->web, WEB_RIGHT_VIEW),
+                       web_server_code(session->web, WEB_RIGHT_MARK));
+        printf("          pairing   %s\n", text); /* here only: never to who reads the page */
+        (void)fflush(stdout);
+    }
+}
