@@ -37,6 +37,7 @@ static int init_bands(struct field *field)
             .pace = field->pace,
             .baseline_s = settings->baseline_s,
             .onsets_per_hour = settings->onsets_per_hour / (double)field->band_count,
+            .mains_hz = settings->mains_hz,
             .reference = field->reference,
             .scale_floor = &field->scale_floor[b],
             .template = settings->template,

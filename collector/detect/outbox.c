@@ -35,22 +35,17 @@ static bool comes_before(const struct disturbance *a, const struct disturbance *
     return a->onset_ns != b->onset_ns ? a->onset_ns < b->onset_ns : a->band < b->band;
 }
 
-static void tell(struct outbox *outbox, const struct disturbance *disturbance)
-{
-    if (outbox->sink.opened) {
-        outbox->sink.opened(outbox->sink.context, disturbance);
-    }
-    if (disturbance->closed_ns != 0 && outbox->sink.closed) {
-        outbox->sink.closed(outbox->sink.context, disturbance);
-    }
-}
-
 static void tell_first(struct outbox *outbox)
 {
-    struct disturbance first = outbox->waiting[0];
+    struct outbox_item first = outbox->waiting[0];
     outbox->count--;
     memmove(outbox->waiting, outbox->waiting + 1, outbox->count * sizeof first);
-    tell(outbox, &first);
+    if (outbox->sink.opened) {
+        outbox->sink.opened(outbox->sink.context, &first.opened);
+    }
+    if (first.closed.closed_ns != 0 && outbox->sink.closed) {
+        outbox->sink.closed(outbox->sink.context, &first.closed);
+    }
 }
 
 void outbox_open(struct outbox *outbox, struct disturbance *disturbance)
@@ -60,19 +55,20 @@ void outbox_open(struct outbox *outbox, struct disturbance *disturbance)
         tell_first(outbox);
     }
     size_t at = outbox->count++;
-    while (at > 0 && comes_before(disturbance, &outbox->waiting[at - 1])) {
+    while (at > 0 && comes_before(disturbance, &outbox->waiting[at - 1].opened)) {
         outbox->waiting[at] = outbox->waiting[at - 1];
         at--;
     }
-    outbox->waiting[at] = *disturbance;
+    outbox->waiting[at].opened = *disturbance;
+    outbox->waiting[at].closed.closed_ns = 0;
 }
 
 void outbox_close(struct outbox *outbox, const struct disturbance *disturbance)
 {
     for (size_t i = outbox->count; i-- > 0;) {
-        if (outbox->waiting[i].onset_ns == disturbance->onset_ns &&
-            outbox->waiting[i].band == disturbance->band) {
-            outbox->waiting[i] = *disturbance;
+        if (outbox->waiting[i].opened.onset_ns == disturbance->onset_ns &&
+            outbox->waiting[i].opened.band == disturbance->band) {
+            outbox->waiting[i].closed = *disturbance;
             return;
         }
     }
@@ -83,7 +79,7 @@ void outbox_close(struct outbox *outbox, const struct disturbance *disturbance)
 
 void outbox_release(struct outbox *outbox, int64_t horizon_ns)
 {
-    while (outbox->count > 0 && outbox->waiting[0].onset_ns < horizon_ns) {
+    while (outbox->count > 0 && outbox->waiting[0].opened.onset_ns < horizon_ns) {
         tell_first(outbox);
     }
 }

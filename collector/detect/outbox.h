@@ -19,9 +19,16 @@ struct clock_step {
 
 #define CLOCK_STEPS 128u
 
+/* As it was when it settled, and, where that is known, as it ended: what is told first must not
+ * depend on how long it waited. */
+struct outbox_item {
+    struct disturbance opened;
+    struct disturbance closed; /* closed_ns 0: not yet */
+};
+
 struct outbox {
     struct detector_sink sink;
-    struct disturbance waiting[OUTBOX_SIZE]; /* settled, in order of (onset, band) */
+    struct outbox_item waiting[OUTBOX_SIZE]; /* settled, in order of (onset, band) */
     size_t count;
     struct clock_step clock[CLOCK_STEPS]; /* oldest first */
     size_t clock_count;

@@ -13,7 +13,7 @@
 /* Called from within detector_push and detector_advance, in order of onset for each detector. */
 struct detector_sink {
     void *context;
-    /* Settled: onset, features and the peak so far; end_ns = 0 unless it has returned already. */
+    /* Settled: onset, features and the peak so far; end_ns = closed_ns = 0. */
     void (*opened)(void *context, const struct disturbance *disturbance);
     /* Returned to the baseline, or cut short by a gap or the end: the same onset, all fields final.
      */

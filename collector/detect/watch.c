@@ -259,7 +259,6 @@ static void take_sample(struct watch *watch, uint64_t i, int64_t time_ns)
         length = fmax(0.0, length - watch->leak[i & watch->settings.history->mask]);
     }
     double score = length / watch->baseline.scale;
-    double value = watch->dims == 1 ? copysign(length, deviation[0]) : length;
     enum trigger_event event = trigger_step(&watch->trigger, time_ns, score);
     if (event == TRIGGER_RAISED) {
         stay_restart(&watch->stay, watch->dims, watch->settings.pace.stay_samples);
@@ -268,7 +267,7 @@ static void take_sample(struct watch *watch, uint64_t i, int64_t time_ns)
     if (watch->stage == WATCH_IDLE) {
         return;
     }
-    watch_track(watch, i, score, value);
+    watch_track(watch, i, score, deviation);
     watch_advance(watch, i);
     if (event == TRIGGER_RETURNED) {
         watch_close(watch, watch->trigger.last_above_ns, time_ns, true);

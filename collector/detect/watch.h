@@ -12,6 +12,7 @@
 #include "collector/detect/history.h"
 #include "collector/detect/level.h"
 #include "collector/detect/outbox.h"
+#include "collector/detect/shape.h"
 #include "collector/detect/stay.h"
 #include "collector/detect/tail.h"
 #include "collector/detect/trigger.h"
@@ -33,9 +34,17 @@ struct watch_settings {
     struct pace pace;
     double baseline_s;
     double onsets_per_hour;
+    double mains_hz;
     const double *reference; /* an axis's values in the history are relative to it */
     const double *scale_floor;
     struct disturbance template; /* node, quantity, unit */
+};
+
+/* The row of onsets that this one may belong to. */
+struct watch_ticks {
+    int64_t last_ns;
+    double spacing_s;
+    int64_t count; /* 0: no onset yet */
 };
 
 struct watch {
@@ -59,6 +68,9 @@ struct watch {
     uint64_t start_count;
     bool stale; /* the level before the gap is not to be trusted */
     struct stay stay;
+    struct shape shape;
+    struct watch_ticks ticks;
+    bool repeat_measured; /* over as long as it will be */
     enum watch_stage stage;
     struct disturbance open;
     uint64_t raised; /* history indices */
@@ -95,8 +107,16 @@ static inline double watch_deviation(const struct watch *watch, uint64_t i, size
 
 /* watch_event.c: what becomes of a raised trigger. */
 void watch_raise(struct watch *watch, uint64_t i);
-void watch_track(struct watch *watch, uint64_t i, double score, double value);
+void watch_track(struct watch *watch, uint64_t i, double score, const double deviation[]);
 void watch_advance(struct watch *watch, uint64_t i);
 void watch_close(struct watch *watch, int64_t end_ns, int64_t closed_ns, bool returned);
+/* The first sample up to `upto` not before `time_ns` that may still be looked at. */
+uint64_t watch_index_from(const struct watch *watch, uint64_t upto, int64_t time_ns);
+
+/* watch_measure.c: its features. `last` is the newest sample that may be looked at. */
+void watch_measure_settled(struct watch *watch, uint64_t last);
+void watch_measure_repeat(struct watch *watch, uint64_t last);
+void watch_measure_end(struct watch *watch, int64_t end_ns);
+void watch_count_ticks(struct watch *watch);
 
 #endif

@@ -53,21 +53,28 @@ void watch_raise(struct watch *watch, uint64_t i)
     watch->open.mains_before = NAN;
     watch->open.mains_after = NAN;
     watch->raised = i;
+    watch->repeat_measured = false;
+    shape_restart(&watch->shape);
     watch->stage = WATCH_PICKING;
 }
 
-void watch_track(struct watch *watch, uint64_t i, double score, double value)
+void watch_track(struct watch *watch, uint64_t i, double score, const double deviation[])
 {
-    if (score > watch->open.peak_score) {
-        watch->open.peak_score = score;
-        watch->open.peak_value = value;
-        watch->open.peak_ns = time_at(watch, i);
+    struct disturbance *open = &watch->open;
+    if (score > open->peak_score) {
+        open->peak_score = score;
+        double length = score * watch->baseline.scale;
+        open->peak_value = watch->dims == 1 ? copysign(length, deviation[0]) : length;
+        open->peak_ns = time_at(watch, i);
+        for (size_t a = 0; a < VECTOR_AXES_MAX && watch->dims == VECTOR_AXES_MAX; a++) {
+            open->peak_axes[a] = deviation[a];
+        }
     }
-    watch->open.clipped |= history_of(watch)->clipped[i & history_of(watch)->mask] != 0;
+    shape_take(&watch->shape, time_at(watch, i), score);
+    open->clipped |= history_of(watch)->clipped[i & history_of(watch)->mask] != 0;
 }
 
-/* The first sample not before `time_ns` that may still be looked at. */
-static uint64_t index_from(const struct watch *watch, uint64_t upto, int64_t time_ns)
+uint64_t watch_index_from(const struct watch *watch, uint64_t upto, int64_t time_ns)
 {
     uint64_t i = upto;
     while (i > watch->run_start && upto - i + 2 < history_of(watch)->size &&
@@ -150,7 +157,8 @@ static bool pick_by_curve(struct watch *watch, uint64_t from, uint64_t low, uint
 static void pick_onset(struct watch *watch, uint64_t now)
 {
     int64_t raised_ns = time_at(watch, watch->raised);
-    uint64_t low = index_from(watch, watch->raised, raised_ns - watch->settings.pace.lookback_ns);
+    uint64_t low =
+        watch_index_from(watch, watch->raised, raised_ns - watch->settings.pace.lookback_ns);
     uint64_t from = low;
     while (from > watch->run_start && low - from < PICK_MARGIN) {
         from--;
@@ -169,51 +177,11 @@ static void pick_onset(struct watch *watch, uint64_t now)
     watch->stage = WATCH_SETTLING;
 }
 
-/* Mean of samples [from, to] on axis `a`. */
-static double mean_over(const struct watch *watch, size_t a, uint64_t from, uint64_t to)
-{
-    double sum = 0.0;
-    for (uint64_t i = from; i <= to; i++) {
-        sum += watch->series[a][i & history_of(watch)->mask];
-    }
-    return sum / (double)(to - from + 1);
-}
-
-static void measure_step(struct watch *watch, uint64_t last)
-{
-    int64_t onset_ns = watch->open.onset_ns;
-    int64_t settle_ns = watch->settings.pace.settle_ns;
-    uint64_t late = index_from(watch, last, onset_ns + settle_ns - settle_ns / 4);
-    late = late < watch->onset ? watch->onset : late;
-    uint64_t early = index_from(watch, watch->onset, onset_ns - settle_ns);
-    double step[VECTOR_AXES_MAX] = {0.0};
-    for (size_t a = 0; a < watch->dims; a++) {
-        double before = early < watch->onset ? mean_over(watch, a, early, watch->onset - 1)
-                                             : watch->baseline.location[a];
-        step[a] = mean_over(watch, a, late, last) - before;
-    }
-    watch->open.settle_step = watch->dims == 1 ? step[0] : vector_length(step, watch->dims);
-}
-
-static void measure_mains(struct watch *watch, uint64_t last)
-{
-    const double *amplitude = history_of(watch)->amplitude;
-    size_t mask = history_of(watch)->mask;
-    if (!amplitude) {
-        return;
-    }
-    uint64_t before = watch->onset > watch->run_start ? watch->onset - 1 : watch->onset;
-    watch->open.mains_before = amplitude[before & mask];
-    watch->open.mains_after = amplitude[last & mask];
-}
-
 /* Features over [onset, last], told for good. */
 static void settle_and_tell(struct watch *watch, uint64_t last)
 {
-    measure_step(watch, last);
-    measure_mains(watch, last);
-    watch->open.settle_peak_score = watch->open.peak_score;
-    watch->open.one_sample = watch->trigger.above_low == 1;
+    watch_measure_settled(watch, last);
+    watch_count_ticks(watch);
     outbox_open(watch->settings.outbox, &watch->open);
     watch->stage = WATCH_TOLD;
 }
@@ -229,6 +197,10 @@ void watch_advance(struct watch *watch, uint64_t i)
         time_ns >= watch->open.onset_ns + watch->settings.pace.settle_ns) {
         settle_and_tell(watch, i);
     }
+    if (watch->stage == WATCH_TOLD && !watch->repeat_measured &&
+        time_ns >= watch->open.onset_ns + DISTURBANCE_REPEAT_NS) {
+        watch_measure_repeat(watch, i);
+    }
 }
 
 void watch_close(struct watch *watch, int64_t end_ns, int64_t closed_ns, bool returned)
@@ -243,7 +215,7 @@ void watch_close(struct watch *watch, int64_t end_ns, int64_t closed_ns, bool re
     watch->open.end_ns = end_ns > watch->open.onset_ns ? end_ns : watch->open.onset_ns;
     watch->open.closed_ns = closed_ns;
     watch->open.returned = returned;
-    watch->open.one_sample = watch->trigger.above_low == 1;
+    watch_measure_end(watch, watch->open.end_ns);
     outbox_close(watch->settings.outbox, &watch->open);
     watch->stage = WATCH_IDLE;
 }

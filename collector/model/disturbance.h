@@ -12,6 +12,7 @@
 /* A disturbance is told when samples up to its onset + this have been seen; a coincidence counts on
  * it. (Sparse channels take two periods.) */
 #define DISTURBANCE_SETTLE_NS INT64_C(250000000)
+#define DISTURBANCE_REPEAT_NS INT64_C(1200000000)
 
 /* Which part of the signal left its baseline. */
 enum band {
@@ -49,11 +50,26 @@ struct disturbance {
     double
         mains_before; /* mains amplitude before and after, in the unit; NaN where not measurable */
     double mains_after;
-    /* Deviation at the peak along the node's own axes, in the unit; all 0 where it was not measured
-     * (fewer than three axes). */
+    /* Deviation at the peak along the node's own axes, in the unit, with their signs; all 0 where
+     * it was not measured (fewer than three axes, or the mains band). */
     double peak_axes[3];
-    double repeat_hz; /* rate at which it repeats itself, as a radio's frames do; 0: not measured */
-    bool one_sample;  /* above the threshold for a single sample only */
+    /* Rate at which it repeats itself, as a radio's frames do, at its alias for this rate of
+     * samples; never a multiple of the mains. 0: it doesn't, or can't be told (mains band, slow
+     * channels). Over DISTURBANCE_SETTLE_NS when told, over DISTURBANCE_REPEAT_NS when closed. */
+    double repeat_hz;
+    /* So far when told, of the whole when closed; to a twelfth. For a switch all 0: */
+    double rise_s; /* from the onset until nine tenths of the peak were reached */
+    double half_s; /* time spent at or above half of the peak */
+    /* Level afterwards beside the baseline before, in the unit; for three axes the length of the
+     * vector. Over the time that showed its end; 0 until it is closed. */
+    double left_value;
+    double left_axes[3]; /* the same along the node's own axes, as peak_axes */
+    /* Ticking: how it follows the onsets of the same band before it. */
+    double previous_s; /* since the last one; 0: there was none */
+    double
+        tick_s; /* mean spacing of `ticks` onsets that came evenly, this one the last; 0: no row */
+    int64_t ticks;   /* at least 3, or 0 */
+    bool one_sample; /* above the threshold for a single sample only */
     bool clipped;
     bool returned; /* it came back by itself; false: cut short by a gap or the end */
 };

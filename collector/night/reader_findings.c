@@ -134,6 +134,15 @@ void reader_get_disturbance(struct sql_columns *row, struct disturbance *d)
         d->peak_axes[axis] = sql_get_real(row);
     }
     d->repeat_hz = sql_get_real(row);
+    d->rise_s = sql_get_real(row);
+    d->half_s = sql_get_real(row);
+    d->left_value = sql_get_real(row);
+    for (size_t axis = 0; axis < 3; axis++) {
+        d->left_axes[axis] = sql_get_real(row);
+    }
+    d->previous_s = sql_get_real(row);
+    d->tick_s = sql_get_real(row);
+    d->ticks = sql_get_int(row);
 }
 
 static int take_disturbance(void *context, struct sql_columns *row)

@@ -41,7 +41,8 @@ void reader_get_channel(struct sql_columns *row, struct channel *channel);
     "id, node, quantity, band, unit, onset_ns, pick_sd_ns, sampling_sd_ns, clock_sd_ns, end_ns,"   \
     " closed_ns, peak_ns, peak_value, peak_score, baseline_value, baseline_scale, threshold,"      \
     " settle_peak_score, settle_step, mains_before, mains_after, one_sample, clipped, returned,"   \
-    " peak_axis_x, peak_axis_y, peak_axis_z, repeat_hz"
+    " peak_axis_x, peak_axis_y, peak_axis_z, repeat_hz, rise_s, half_s, left_value, left_axis_x,"  \
+    " left_axis_y, left_axis_z, previous_s, tick_s, ticks"
 void reader_get_disturbance(struct sql_columns *row, struct disturbance *disturbance);
 
 /* How long the longest frame is: what begins this much before a window may reach into it. */

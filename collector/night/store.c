@@ -7,6 +7,10 @@
 
 #include "collector/night/sql.h"
 
+#define DISTURBANCE_VALUES                                                                         \
+    " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, "                         \
+    "?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+
 static const char *const texts[STORE_SQL_COUNT] = {
     [STORE_BOOT] = "INSERT INTO boot(id, node, boot) VALUES(?, ?, ?) ON CONFLICT DO NOTHING",
     [STORE_CHANNEL] =
@@ -38,11 +42,9 @@ static const char *const texts[STORE_SQL_COUNT] = {
         "INSERT OR REPLACE INTO analysis(id, why, software, done, mains_hz, baseline_s,"
         " false_onsets_per_hour, alert_limit_per_night, order_confidence)"
         " VALUES(?, ?, '" ROOMWAKE_VERSION "', 0, ?, ?, ?, ?, ?)",
-    [STORE_DISTURBANCE] = "INSERT OR REPLACE INTO disturbance VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?,"
-                          " ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    [STORE_DISTURBANCE] = "INSERT OR REPLACE INTO disturbance" DISTURBANCE_VALUES,
     [STORE_MEMBER_DISTURBANCE] =
-        "INSERT INTO disturbance VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?,"
-        " ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+        "INSERT INTO disturbance" DISTURBANCE_VALUES " ON CONFLICT DO NOTHING",
     [STORE_COINCIDENCE] = "INSERT OR REPLACE INTO coincidence VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?,"
                           " ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     [STORE_CHANCE] = "UPDATE coincidence SET chance_per_night=?, p_value=?, chance_method=?"

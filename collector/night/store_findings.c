@@ -58,6 +58,15 @@ int store_disturbance(struct store *store, int analysis, enum store_sql which,
         sql_put_real(&args, d->peak_axes[axis]);
     }
     sql_put_real(&args, d->repeat_hz);
+    sql_put_real(&args, d->rise_s);
+    sql_put_real(&args, d->half_s);
+    sql_put_real(&args, d->left_value);
+    for (size_t axis = 0; axis < 3; axis++) {
+        sql_put_real(&args, d->left_axes[axis]);
+    }
+    sql_put_real(&args, d->previous_s);
+    sql_put_real(&args, d->tick_s);
+    sql_put_int(&args, d->ticks);
     return sql_run(&args, error);
 }
 

@@ -5,6 +5,7 @@
 
 #include "collector/detect/mains.h"
 #include "collector/detect/onset.h"
+#include "collector/detect/repeat.h"
 #include "collector/detect/robust.h"
 #include "collector/detect/tail.h"
 #include "collector/detect/vector.h"
@@ -180,6 +181,21 @@ static void test_mains_amplitude_is_the_fourier_bin(void **state)
     history_free(&history);
 }
 
+/* Fisher, "Tests of significance in harmonic analysis", Proc. R. Soc. A 125 (1929), 54-59, table of
+ * the largest of n shares that is exceeded once in twenty. From memory; his formula, which stands
+ * there too, reproduces each to the digits shown. */
+static void test_the_largest_line_of_a_periodogram(void **state)
+{
+    (void)state;
+    static const struct {
+        size_t bins;
+        double share;
+    } table[] = {{5, 0.68377}, {10, 0.44495}, {15, 0.33462}, {20, 0.27040}, {30, 0.19784}};
+    for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
+        assert_close(repeat_chance(table[i].share, table[i].bins), 0.05, 1e-5);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -190,6 +206,7 @@ int main(void)
         cmocka_unit_test(test_port_pirie),
         cmocka_unit_test(test_normal_maxima_choose_the_normal_quantile),
         cmocka_unit_test(test_mains_amplitude_is_the_fourier_bin),
+        cmocka_unit_test(test_the_largest_line_of_a_periodogram),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

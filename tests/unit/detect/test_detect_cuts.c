@@ -30,7 +30,10 @@ static void assert_same(const struct rig *a, const struct rig *b)
     assert_int_equal(a->opened_count, b->opened_count);
     assert_int_equal(a->closed_count, b->closed_count);
     for (size_t k = 0; k < a->opened_count; k++) {
-        assert_memory_equal(&a->opened[k].onset_ns, &b->opened[k].onset_ns, 4 * sizeof(int64_t));
+        /* All numbers, to the bit. */
+        assert_memory_equal(&a->opened[k].onset_ns, &b->opened[k].onset_ns,
+                            offsetof(struct disturbance, one_sample) -
+                                offsetof(struct disturbance, onset_ns));
         assert_int_equal(a->opened[k].band, b->opened[k].band);
         assert_close(a->opened[k].settle_step, b->opened[k].settle_step, 0.0);
         assert_close(a->opened[k].settle_peak_score, b->opened[k].settle_peak_score, 0.0);
@@ -38,6 +41,9 @@ static void assert_same(const struct rig *a, const struct rig *b)
     for (size_t k = 0; k < a->closed_count; k++) {
         const struct disturbance *x = &a->closed[k];
         const struct disturbance *y = &b->closed[k];
+        assert_memory_equal(&x->onset_ns, &y->onset_ns,
+                            offsetof(struct disturbance, one_sample) -
+                                offsetof(struct disturbance, onset_ns));
         assert_int64_equal(x->onset_ns, y->onset_ns);
         assert_int64_equal(x->end_ns, y->end_ns);
         assert_int64_equal(x->closed_ns, y->closed_ns);

@@ -194,6 +194,13 @@ static void fill_disturbance(struct disturbance *d, int64_t id)
                               .one_sample = id % 3 == 0,
                               .peak_axes = {1e-7, -2e-7, 1.0 / 3},
                               .repeat_hz = 217.0 / (double)id,
+                              .rise_s = 0.1,
+                              .half_s = 0.25,
+                              .left_value = -3e-8,
+                              .left_axes = {1e-8, -2e-8, 0.1},
+                              .previous_s = 12.5,
+                              .tick_s = 12.25,
+                              .ticks = 3 + id,
                               .clipped = id % 3 == 1,
                               .returned = id % 3 == 2};
 }
@@ -604,10 +611,10 @@ static void what_is_no_night_or_a_newer_one_is_refused_by_name(void **state)
     assert_int_equal(unlink(fixture->night), 0);
     struct night_settings settings = fixture_settings(fixture);
     fixture_close(fixture_open(&settings, NULL, NULL), 1);
-    change(fixture, "PRAGMA user_version=3");
-    refuse(fixture, ERROR_VERSION, "made by a newer Roomwake (night version 3");
-    change(fixture, "PRAGMA user_version=1");
-    refuse(fixture, ERROR_FORMAT, "night version 1: export it");
+    change(fixture, "PRAGMA user_version=4");
+    refuse(fixture, ERROR_VERSION, "made by a newer Roomwake (night version 4");
+    change(fixture, "PRAGMA user_version=2");
+    refuse(fixture, ERROR_FORMAT, "night version 2: export it");
     change(fixture, "PRAGMA user_version=0");
     refuse(fixture, ERROR_FORMAT, "version 0");
     change(fixture, "PRAGMA application_id=7");
