@@ -84,6 +84,19 @@ static double log_ratio(double a, double b)
     return fabs(log(fmax(a, 1e-3) / fmax(b, 1e-3)));
 }
 
+static double usual_pace(const struct cluster *from, const struct cluster *to)
+{
+    return cluster_is_slow(from) || cluster_is_slow(to) ? HOP_PACE_AIR_M_S : HOP_PACE_BODY_M_S;
+}
+
+double hop_disagreement(struct layout *layout, const struct cluster *from, const struct cluster *to)
+{
+    int64_t delay_ns = cluster_anchor(to)->onset_ns - cluster_anchor(from)->onset_ns;
+    double speed_m_s =
+        delay_ns > 0 ? route_m(layout, from, to) / ((double)delay_ns * 1e-9) : INFINITY;
+    return -expm1(-log_ratio(speed_m_s, usual_pace(from, to)));
+}
+
 bool hop_possible(struct layout *layout, const struct group *group, const struct cluster *cluster,
                   struct hop_merit *merit)
 {
@@ -100,8 +113,7 @@ bool hop_possible(struct layout *layout, const struct group *group, const struct
     if (!hop_speed(layout, last, cluster, &speed)) {
         return false;
     }
-    double pace =
-        cluster_is_slow(last) || cluster_is_slow(cluster) ? HOP_PACE_AIR_M_S : HOP_PACE_BODY_M_S;
+    double pace = usual_pace(last, cluster);
     if (group->count > 1) {
         pace = chain_speed(layout, group);
         if (!gate_speeds_agree(&speed, pace)) {

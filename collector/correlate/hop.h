@@ -24,6 +24,9 @@ struct hop_merit {
 
 bool hop_possible(struct layout *layout, const struct group *group, const struct cluster *cluster,
                   struct hop_merit *merit);
+/* How far the hop's speed is from the usual pace: 1 - lesser / greater of both. */
+double hop_disagreement(struct layout *layout, const struct cluster *from,
+                        const struct cluster *to);
 bool hop_better(const struct hop_merit *a, const struct hop_merit *b);
 
 /* The range of speeds for a hop between the two; false where they can't be one traveller. */

@@ -8,12 +8,15 @@
 
 #include "collector/correlate/cause.h"
 #include "collector/correlate/chance.h"
-#include "collector/correlate/gate.h"
+#include "collector/correlate/chance_live.h"
 #include "collector/correlate/hop.h"
 #include "collector/correlate/order.h"
 #include "collector/correlate/path.h"
 #include "collector/correlate/place.h"
 #include "collector/correlate/witness.h"
+
+/* Two onsets closer than this are as close as any. Our choice. */
+#define SPREAD_LEAST_S 0.001
 
 static int by_onset(const void *a, const void *b)
 {
@@ -87,26 +90,39 @@ static void fill_path(const struct judge *judge, const struct group *group,
     path_fit_speed(judge->site, points, count, &coincidence->speed);
 }
 
-/* The widest gates that this chain's own kind of hops would pass. */
-static struct chance_hops hops_of(const struct group *group)
+/* From the first node's onset to the last's, and what sampling can't tell apart. */
+static double spread_s(const struct coincidence *coincidence)
 {
-    struct chance_hops hops = {0.0, 0.0, GATE_AIR_FASTEST_M_S, 0.0};
-    double widest_sd_ns = 0.0;
-    for (size_t i = 0; i < group->count; i++) {
-        const struct cluster *here = group->elements[i];
-        double sd_ns = (double)disturbance_onset_sd_ns(cluster_anchor(here));
-        widest_sd_ns = fmax(widest_sd_ns, sd_ns);
-        hops.slack_m = cluster_has_motion(here) ? GATE_SENSING_M : hops.slack_m;
-        if (i > 0) {
-            double slowest;
-            double fastest;
-            (void)hop_limits(group->elements[i - 1], here, &slowest, &fastest);
-            hops.slowest_m_s = fmin(hops.slowest_m_s, slowest);
-            hops.fastest_m_s = fmax(hops.fastest_m_s, fastest);
-        }
+    int64_t first_ns = INT64_MAX;
+    int64_t last_ns = INT64_MIN;
+    int64_t sampling_ns = 0;
+    for (size_t i = 0; i < coincidence->order_count; i++) {
+        int64_t onset_ns = coincidence->order[i].onset_ns;
+        first_ns = onset_ns < first_ns ? onset_ns : first_ns;
+        last_ns = onset_ns > last_ns ? onset_ns : last_ns;
     }
-    hops.extra_s = 4.0 * sqrt(2.0) * widest_sd_ns * 1e-9;
-    return hops;
+    for (size_t i = 0; i < coincidence->member_count; i++) {
+        int64_t sd_ns = coincidence->members[i].sampling_sd_ns;
+        sampling_ns = sd_ns > sampling_ns ? sd_ns : sampling_ns;
+    }
+    return (double)(last_ns - first_ns) * 1e-9 +
+           fmax(SPREAD_LEAST_S, sqrt(12.0) * (double)sampling_ns * 1e-9);
+}
+
+static struct chance_seen seen_of(const struct judge *judge, const struct group *group,
+                                  const struct coincidence *coincidence)
+{
+    struct chance_seen seen = {.kind = coincidence->kind, .nodes = coincidence->node_count};
+    int64_t gate_ns = 0;
+    for (size_t i = 0; i < group->count; i++) {
+        gate_ns = group->elements[i]->gate_ns > gate_ns ? group->elements[i]->gate_ns : gate_ns;
+    }
+    seen.gate_s = (double)gate_ns * 1e-9;
+    seen.spread_s = spread_s(coincidence);
+    if (group->count > 1) {
+        seen.disagreement = hop_disagreement(judge->layout, group->elements[0], group->elements[1]);
+    }
+    return seen;
 }
 
 static int fill_chance(const struct judge *judge, const struct group *group, int64_t now_ns,
@@ -114,22 +130,15 @@ static int fill_chance(const struct judge *judge, const struct group *group, int
                        struct coincidence *coincidence, struct error *error)
 {
     size_t nodes = judge->site->node_count;
-    double *rates_hz = malloc((nodes ? nodes : 1) * sizeof *rates_hz);
-    if (!rates_hz) {
+    struct chance_stream *streams = malloc((nodes + 1) * RATES_TRAITS * sizeof *streams);
+    if (!streams) {
         return error_set(error, ERROR_MEMORY, "chance: out of memory");
     }
-    rates_nodes(judge->rates, now_ns, members, member_count, rates_hz);
+    size_t count = rates_streams(judge->rates, now_ns, members, member_count, streams);
+    struct chance_seen seen = seen_of(judge, group, coincidence);
     double rate_hz = 0.0;
-    int status = 0;
-    if (coincidence->kind == COINCIDENCE_PROMPT) {
-        double tau_s = (double)group->elements[0]->gate_ns * 1e-9;
-        rate_hz = chance_prompt_hz(rates_hz, nodes, coincidence->node_count, tau_s);
-    } else {
-        struct chance_hops hops = hops_of(group);
-        status = chance_travelling_hz(judge->layout, rates_hz, coincidence->node_count, &hops,
-                                      &rate_hz, error);
-    }
-    free(rates_hz);
+    int status = chance_live_hz(judge->layout, streams, count, &seen, &rate_hz, error);
+    free(streams);
     coincidence->chance = chance_of_night(rate_hz);
     return status;
 }

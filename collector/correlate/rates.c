@@ -3,6 +3,8 @@
  * Called by correlator and judge. */
 #include "collector/correlate/rates.h"
 
+#include "collector/correlate/slides.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -18,6 +20,8 @@ struct watched {
     struct watched *next;
     char quantity[IDENT_SIZE];
     int64_t from_ns;
+    unsigned trait;
+    double sd_sum_s; /* of all onsets */
     uint64_t onsets;
     struct onset last[RATES_LAST]; /* a ring: the n-th onset is at n % RATES_LAST */
 };
@@ -78,6 +82,7 @@ int rates_watch(struct rates *rates, uint32_t node, const char *quantity, int64_
         return error_set(error, ERROR_MEMORY, "rates: out of memory");
     }
     (void)snprintf(made->quantity, sizeof made->quantity, "%s", quantity);
+    made->trait = slides_trait_of(quantity_from_name(quantity));
     made->from_ns = from_ns;
     /* In order of name, so that sums of rates don't depend on who learnt first. */
     struct watched **place = &rates->nodes[node];
@@ -101,6 +106,7 @@ int rates_count(struct rates *rates, const struct disturbance *disturbance, stru
         return -1;
     }
     struct watched *watched = find(rates, disturbance->node, disturbance->quantity_text);
+    watched->sd_sum_s += (double)disturbance_onset_sd_ns(disturbance) * 1e-9;
     watched->last[watched->onsets++ % RATES_LAST] = onset_of(disturbance);
     return 0;
 }
@@ -168,18 +174,73 @@ static uint64_t own_onsets(const struct watched *watched, uint32_t node,
     return own < watched->onsets ? own : watched->onsets;
 }
 
-void rates_nodes(const struct rates *rates, int64_t now_ns,
-                 const struct disturbance *const *members, size_t member_count, double *rates_hz)
+/* Traits in the order in which a node's streams are told. */
+static const unsigned traits[RATES_TRAITS] = {0, SLIDES_MOTION, SLIDES_SLOW, SLIDES_MAGNETIC};
+
+/* The quantity's rate goes to the stream of its trait; onsets' sd too, weighed by rate. */
+static void add_watched(const struct watched *watched, double hz, struct chance_stream *streams)
 {
-    double asked_hz = rates->site->false_onsets_per_hour / 3600.0;
-    for (size_t node = 0; node < rates->site->node_count; node++) {
-        rates_hz[node] = 0.0;
-        for (const struct watched *watched = rates->nodes[node]; watched; watched = watched->next) {
-            uint64_t others =
-                watched->onsets - own_onsets(watched, (uint32_t)node, members, member_count);
-            double live_s = fmax(0.0, (double)(now_ns - watched->from_ns) * 1e-9);
-            double seen_hz = (asked_hz * RATES_PRIOR_S + (double)others) / (RATES_PRIOR_S + live_s);
-            rates_hz[node] += fmax(asked_hz, seen_hz);
+    for (size_t i = 0; i < RATES_TRAITS; i++) {
+        if (traits[i] == watched->trait) {
+            double sd_s = watched->onsets ? watched->sd_sum_s / (double)watched->onsets : 0.0;
+            streams[i].hz += hz;
+            streams[i].sd_s += hz * sd_s;
         }
     }
+}
+
+/* What is known of one stream at a moment, without what is being judged. */
+struct known {
+    double onsets;
+    double live_s;
+};
+
+static struct known known_of(const struct watched *watched, uint32_t node, int64_t now_ns,
+                             const struct disturbance *const *members, size_t member_count)
+{
+    uint64_t others = watched->onsets - own_onsets(watched, node, members, member_count);
+    return (struct known){(double)others, fmax(0.0, (double)(now_ns - watched->from_ns) * 1e-9)};
+}
+
+/* How much livelier this night is than was asked for, over all that is watched: known sooner than
+ * each stream's own rate, which starts from it. */
+static double liveliness(const struct rates *rates, int64_t now_ns,
+                         const struct disturbance *const *members, size_t member_count)
+{
+    double asked_hz = rates->site->false_onsets_per_hour / 3600.0;
+    double seen = 0.0;
+    double expected = 0.0;
+    for (size_t node = 0; node < rates->site->node_count; node++) {
+        for (const struct watched *watched = rates->nodes[node]; watched; watched = watched->next) {
+            struct known known = known_of(watched, (uint32_t)node, now_ns, members, member_count);
+            seen += asked_hz * RATES_SITE_PRIOR_S + known.onsets;
+            expected += asked_hz * (RATES_SITE_PRIOR_S + known.live_s);
+        }
+    }
+    return expected > 0.0 ? (seen + RATES_ALLOWED) / expected : 1.0;
+}
+
+size_t rates_streams(const struct rates *rates, int64_t now_ns,
+                     const struct disturbance *const *members, size_t member_count,
+                     struct chance_stream *streams)
+{
+    double usual_hz = rates->site->false_onsets_per_hour / 3600.0 *
+                      liveliness(rates, now_ns, members, member_count);
+    size_t count = 0;
+    for (size_t node = 0; node < rates->site->node_count; node++) {
+        struct chance_stream own[RATES_TRAITS] = {{0, 0, 0.0, 0.0}};
+        for (const struct watched *watched = rates->nodes[node]; watched; watched = watched->next) {
+            struct known known = known_of(watched, (uint32_t)node, now_ns, members, member_count);
+            add_watched(watched,
+                        (usual_hz * RATES_PRIOR_S + known.onsets) / (RATES_PRIOR_S + known.live_s),
+                        own);
+        }
+        for (size_t i = 0; i < RATES_TRAITS; i++) {
+            if (own[i].hz > 0.0) {
+                streams[count++] = (struct chance_stream){(uint32_t)node, traits[i], own[i].hz,
+                                                          own[i].sd_s / own[i].hz};
+            }
+        }
+    }
+    return count;
 }

@@ -1,19 +1,27 @@
-/* How often each quantity of each node has an onset: what was asked for, or what was seen since
- * its quiet spell if that is more. Must never count the coincidence that is being judged against
- * itself. Called by correlator, judge and the causes. */
+/* How often each quantity of each node has an onset: what was seen since its quiet spell, and what
+ * was asked for where that says little yet. Must never count the coincidence that is being judged
+ * against itself. Called by correlator, judge and the causes. */
 #ifndef ROOMWAKE_COLLECTOR_CORRELATE_RATES_H
 #define ROOMWAKE_COLLECTOR_CORRELATE_RATES_H
 
 #include <stddef.h>
 #include <stdint.h>
 
+#include "collector/correlate/chance_live.h"
 #include "collector/model/disturbance.h"
 #include "common/error.h"
 #include "common/site.h"
 
-/* What is seen is weighed as if the asked rate had been seen for this long before: in the first
- * minutes of a night a handful of onsets says little about its rate. Our choice. */
+/* What is seen of one quantity is weighed as if a usual rate had been seen for this long before: in
+ * the first minutes of a night a handful of onsets says little. The usual rate is the asked one, as
+ * many times as all that is watched together has it. Our choice. */
 #define RATES_PRIOR_S 3600.0
+/* The same for the whole site's onsets against what was asked for. */
+#define RATES_SITE_PRIOR_S 600.0
+/* Onsets allowed beyond those seen. The chance of a pair goes with the square of a rate, a chain's
+ * with its cube: of n onsets seen, (n + 1) (n + 2) and (n + 1) (n + 2) (n + 3) are what makes their
+ * inverse true on average. */
+#define RATES_ALLOWED 3.0
 /* So many of a quantity's last onsets are remembered each by itself. */
 #define RATES_LAST 32
 
@@ -39,8 +47,12 @@ struct rhythm rates_rhythm(const struct rates *rates, const struct disturbance *
 /* Remembered onsets of its node and quantity within this long before it, it too. */
 size_t rates_lately(const struct rates *rates, const struct disturbance *disturbance,
                     int64_t span_ns);
-/* Each node's rate at now_ns, 1/s, one a node of the site, without `members`. */
-void rates_nodes(const struct rates *rates, int64_t now_ns,
-                 const struct disturbance *const *members, size_t member_count, double *rates_hz);
+/* At most this many streams a node: one a trait. */
+#define RATES_TRAITS 4
+/* The rates at now_ns without `members`, one stream for each node and trait that has any, in order
+ * of node and trait; room for RATES_TRAITS a node. Returns how many. */
+size_t rates_streams(const struct rates *rates, int64_t now_ns,
+                     const struct disturbance *const *members, size_t member_count,
+                     struct chance_stream *streams);
 
 #endif

@@ -35,15 +35,25 @@ struct run {
     size_t slides;
 };
 
+unsigned slides_trait_of(enum quantity quantity)
+{
+    if (quantity == QUANTITY_MOTION) {
+        return SLIDES_MOTION;
+    }
+    if (witness_is_slow(quantity)) {
+        return SLIDES_SLOW;
+    }
+    return quantity == QUANTITY_MAGNETIC ? SLIDES_MAGNETIC : 0u;
+}
+
 struct slides_onset slides_onset_of(const struct disturbance *disturbance)
 {
-    unsigned traits = 0;
-    traits |= disturbance->quantity == QUANTITY_MOTION ? SLIDES_MOTION : 0u;
-    traits |= witness_is_slow(disturbance->quantity) ? SLIDES_SLOW : 0u;
-    traits |= disturbance->quantity == QUANTITY_MAGNETIC ? SLIDES_MAGNETIC : 0u;
-    return (struct slides_onset){
-        disturbance->id,          disturbance->onset_ns, disturbance_onset_sd_ns(disturbance),
-        disturbance->clock_sd_ns, disturbance->node,     (uint8_t)traits};
+    return (struct slides_onset){disturbance->id,
+                                 disturbance->onset_ns,
+                                 disturbance_onset_sd_ns(disturbance),
+                                 disturbance->clock_sd_ns,
+                                 disturbance->node,
+                                 (uint8_t)slides_trait_of(disturbance->quantity)};
 }
 
 static size_t place_of(struct run *run, uint32_t node)

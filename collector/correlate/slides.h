@@ -61,6 +61,8 @@ struct slides_result {
     struct slides_finding *findings; /* in order of first_id; owned: slides_result_free */
 };
 
+/* A bit of enum slides_trait, or 0. */
+unsigned slides_trait_of(enum quantity quantity);
 /* The onset as slides need it. */
 struct slides_onset slides_onset_of(const struct disturbance *disturbance);
 /* ERROR_MEMORY. A night that can't be slid is no error. */

@@ -17,7 +17,7 @@ const struct slides_limits slides_limits[HOP_KINDS] = {
     [HOP_WALK] = {GATE_WALK_SLOWEST_M_S, GATE_WALK_FASTEST_M_S, GATE_SENSING_M},
 };
 
-static enum slides_hop_kind kind_of(unsigned from, unsigned to)
+enum slides_hop_kind slides_hop_kind_of(unsigned from, unsigned to)
 {
     unsigned either = from | to;
     if (either & SLIDES_MOTION) {
@@ -31,8 +31,8 @@ static enum slides_hop_kind kind_of(unsigned from, unsigned to)
     return doors ? HOP_BODY_DOORS : HOP_BODY;
 }
 
-static struct slides_reach reach_of(struct layout *layout, enum slides_hop_kind kind, size_t from,
-                                    size_t to)
+struct slides_reach slides_hop_reach(struct layout *layout, enum slides_hop_kind kind, size_t from,
+                                     size_t to)
 {
     const struct slides_limits *limits = &slides_limits[kind];
     bool doors = kind != HOP_AIR && kind != HOP_BODY;
@@ -64,7 +64,7 @@ int slides_hops_init(struct slides_hops *hops, struct layout *layout, const uint
     }
     for (unsigned from = 0; from < 8; from++) {
         for (unsigned to = 0; to < 8; to++) {
-            hops->kinds[from][to] = (uint8_t)kind_of(from, to);
+            hops->kinds[from][to] = (uint8_t)slides_hop_kind_of(from, to);
         }
     }
     for (unsigned to = 0; to < 8; to++) {
@@ -75,7 +75,7 @@ int slides_hops_init(struct slides_hops *hops, struct layout *layout, const uint
         for (size_t from = 0; from < count; from++) {
             for (size_t to = 0; to < count; to++) {
                 hops->reaches[pair] =
-                    reach_of(layout, (enum slides_hop_kind)kind, nodes[from], nodes[to]);
+                    slides_hop_reach(layout, (enum slides_hop_kind)kind, nodes[from], nodes[to]);
                 hops->delays[pair] = delays_of(&hops->reaches[pair], (enum slides_hop_kind)kind);
                 pair++;
             }

@@ -1,5 +1,6 @@
 /* Which hops a traveller could have made, worked out once for each pair of nodes.
- * Must never open wider than gate and hop do. Used by slides_group.c and slides.c. */
+ * Must never open wider than gate and hop do. Used by slides_group.c, slides.c and chance_live.c.
+ */
 #ifndef ROOMWAKE_COLLECTOR_CORRELATE_SLIDES_HOP_H
 #define ROOMWAKE_COLLECTOR_CORRELATE_SLIDES_HOP_H
 
@@ -57,6 +58,12 @@ struct slides_hops {
 };
 
 extern const struct slides_limits slides_limits[HOP_KINDS];
+
+/* Of traits at either side. */
+enum slides_hop_kind slides_hop_kind_of(unsigned from, unsigned to);
+/* Of nodes of the site. */
+struct slides_reach slides_hop_reach(struct layout *layout, enum slides_hop_kind kind, size_t from,
+                                     size_t to);
 
 /* `nodes` are indices in the site. */
 int slides_hops_init(struct slides_hops *hops, struct layout *layout, const uint32_t *nodes,

@@ -67,8 +67,8 @@ enum chance_method {
 };
 const char *chance_method_text(enum chance_method method);
 
-/* Analytic: per_night counts what is of this kind with as many nodes, p_value = 1 -
- * exp(-per_night). Time slides: per_night counts what ranks at or above it, p_value is the part of
+/* Both count what is as rare as it, of whatever kind. Analytic: from the nodes' rates, p_value =
+ * 1 - exp(-per_night). Time slides: per_night counts what ranks at or above it, p_value is the part of
  * recordings like this one (of its own length) that chance alone gives at least one such: (1 + n) /
  * (1 + N). */
 struct chance {

@@ -1,8 +1,10 @@
-/* Onset rates: what was asked at least, what was seen if more, never the coincidence itself.
+/* Onset rates: what was seen, and what was asked for while that says little; never the coincidence
+ * itself.
  * Must never use a node of another test. */
 #include "tests/unit/correlate/house.h"
 
 #include "collector/correlate/rates.h"
+#include "collector/correlate/slides.h"
 
 #define HOUR 3600.0
 
@@ -19,30 +21,52 @@ static struct rates *make_rates(void)
     return rates;
 }
 
-static void a_quiet_node_has_the_asked_rate_for_each_quantity(void **state)
+/* One node's rate of one trait, an hour. */
+static double per_hour(const struct rates *rates, double at, const struct disturbance *members,
+                       size_t member_count, uint32_t node, unsigned trait)
+{
+    const struct disturbance *list[4] = {&members[0], &members[1]};
+    struct chance_stream streams[2 * RATES_TRAITS];
+    size_t count = rates_streams(rates, at_s(at), members ? list : NULL, member_count, streams);
+    for (size_t i = 0; i < count; i++) {
+        if (streams[i].node == node && streams[i].trait == trait) {
+            return streams[i].hz * HOUR;
+        }
+    }
+    return 0.0;
+}
+
+/* Half an onset an hour is asked for; the whole site's two streams count as seen for 10 min. */
+static double liveliness(double onsets, double seconds)
+{
+    return (onsets + RATES_ALLOWED + 2 * RATES_SITE_PRIOR_S * 0.5 / HOUR) /
+           (2 * (RATES_SITE_PRIOR_S + seconds) * 0.5 / HOUR);
+}
+
+static void a_node_starts_from_what_was_asked_for_and_is_believed_with_time(void **state)
 {
     (void)state;
     struct rates *rates = make_rates();
-    double hz[2];
-    rates_nodes(rates, at_s(4.0 * HOUR), NULL, 0, hz);
-    assert_close(hz[0] * HOUR, 2 * 0.5, 1e-12);
-    assert_close(hz[1], 0.0, 0.0);
+    double usual = 0.5 * liveliness(0, 4.0 * HOUR);
+    assert_close(per_hour(rates, 4.0 * HOUR, NULL, 0, 0, SLIDES_MAGNETIC), usual / 5.0, 1e-12);
+    assert_close(per_hour(rates, 4.0 * HOUR, NULL, 0, 0, 0), usual / 5.0, 1e-12);
+    assert_close(per_hour(rates, 4.0 * HOUR, NULL, 0, 1, 0), 0.0, 0.0);
     rates_free(rates);
 }
 
-static void a_busy_node_has_the_rate_that_was_seen(void **state)
+static void a_busy_stream_has_the_rate_that_was_seen_and_the_others_do_not(void **state)
 {
     (void)state;
     struct rates *rates = make_rates();
     struct error error;
-    double hz[2];
     for (int i = 0; i < 100; i++) {
         struct disturbance seen = house_see(0, QUANTITY_MAGNETIC, 100.0 * i);
         assert_int_equal(rates_count(rates, &seen, &error), 0);
     }
-    /* 100 onsets in 9 h, and half an onset asked for in the hour that counts before. */
-    rates_nodes(rates, at_s(9.0 * HOUR), NULL, 0, hz);
-    assert_close(hz[0] * HOUR, 100.5 / 10.0 + 0.5, 1e-9);
+    double usual = 0.5 * liveliness(100, 9.0 * HOUR);
+    assert_close(per_hour(rates, 9.0 * HOUR, NULL, 0, 0, SLIDES_MAGNETIC), (100 + usual) / 10.0,
+                 1e-9);
+    assert_close(per_hour(rates, 9.0 * HOUR, NULL, 0, 0, 0), usual / 10.0, 1e-9);
     rates_free(rates);
 }
 
@@ -51,16 +75,13 @@ static void a_coincidence_does_not_count_against_itself(void **state)
     (void)state;
     struct rates *rates = make_rates();
     struct error error;
-    double hz[2];
     struct disturbance seen[2] = {house_see(0, QUANTITY_MAGNETIC, 10.0),
                                   house_see(0, QUANTITY_ELECTRIC, 10.0)};
     assert_int_equal(rates_count(rates, &seen[0], &error), 0);
     assert_int_equal(rates_count(rates, &seen[1], &error), 0);
-    const struct disturbance *const members[2] = {&seen[0], &seen[1]};
-    rates_nodes(rates, at_s(20.0), members, 2, hz);
-    assert_close(hz[0] * HOUR, 1.0, 1e-12);
-    rates_nodes(rates, at_s(20.0), members, 1, hz);
-    assert_close(hz[0] * HOUR, 0.5 + 1.5 * 3600.0 / 3620.0, 1e-9);
+    double alone = per_hour(rates, 20.0, seen, 2, 0, 0);
+    assert_close(alone, 0.5 * liveliness(0, 20.0) * 3600.0 / 3620.0, 1e-9);
+    assert_true(per_hour(rates, 20.0, seen, 1, 0, 0) > alone + 0.9);
     rates_free(rates);
 }
 
@@ -69,19 +90,18 @@ static void what_is_not_watched_yet_counts_from_its_first_onset(void **state)
     (void)state;
     struct rates *rates = make_rates();
     struct error error;
-    double hz[2];
     struct disturbance seen = house_see(1, QUANTITY_MOTION, 10.0);
     assert_int_equal(rates_count(rates, &seen, &error), 0);
-    rates_nodes(rates, at_s(10.0), NULL, 0, hz);
-    assert_close(hz[1] * HOUR, 1.5, 1e-9);
+    assert_true(per_hour(rates, 10.0, NULL, 0, 1, SLIDES_MOTION) > 1.0);
+    assert_close(per_hour(rates, 10.0, NULL, 0, 1, SLIDES_SLOW), 0.0, 0.0);
     rates_free(rates);
 }
 
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(a_quiet_node_has_the_asked_rate_for_each_quantity),
-        cmocka_unit_test(a_busy_node_has_the_rate_that_was_seen),
+        cmocka_unit_test(a_node_starts_from_what_was_asked_for_and_is_believed_with_time),
+        cmocka_unit_test(a_busy_stream_has_the_rate_that_was_seen_and_the_others_do_not),
         cmocka_unit_test(a_coincidence_does_not_count_against_itself),
         cmocka_unit_test(what_is_not_watched_yet_counts_from_its_first_onset),
     };
