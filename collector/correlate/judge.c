@@ -8,7 +8,7 @@
 
 #include "collector/correlate/cause.h"
 #include "collector/correlate/chance.h"
-#include "collector/correlate/chance_live.h"
+#include "collector/correlate/accidental.h"
 #include "collector/correlate/hop.h"
 #include "collector/correlate/order.h"
 #include "collector/correlate/path.h"
@@ -109,10 +109,10 @@ static double spread_s(const struct coincidence *coincidence)
            fmax(SPREAD_LEAST_S, sqrt(12.0) * (double)sampling_ns * 1e-9);
 }
 
-static struct chance_seen seen_of(const struct judge *judge, const struct group *group,
-                                  const struct coincidence *coincidence)
+static struct accidental_seen seen_of(const struct judge *judge, const struct group *group,
+                                      const struct coincidence *coincidence)
 {
-    struct chance_seen seen = {.kind = coincidence->kind, .nodes = coincidence->node_count};
+    struct accidental_seen seen = {.kind = coincidence->kind, .nodes = coincidence->node_count};
     int64_t gate_ns = 0;
     for (size_t i = 0; i < group->count; i++) {
         gate_ns = group->elements[i]->gate_ns > gate_ns ? group->elements[i]->gate_ns : gate_ns;
@@ -130,14 +130,14 @@ static int fill_chance(const struct judge *judge, const struct group *group, int
                        struct coincidence *coincidence, struct error *error)
 {
     size_t nodes = judge->site->node_count;
-    struct chance_stream *streams = malloc((nodes + 1) * RATES_TRAITS * sizeof *streams);
+    struct accidental_stream *streams = malloc((nodes + 1) * RATES_TRAITS * sizeof *streams);
     if (!streams) {
         return error_set(error, ERROR_MEMORY, "chance: out of memory");
     }
     size_t count = rates_streams(judge->rates, now_ns, members, member_count, streams);
-    struct chance_seen seen = seen_of(judge, group, coincidence);
+    struct accidental_seen seen = seen_of(judge, group, coincidence);
     double rate_hz = 0.0;
-    int status = chance_live_hz(judge->layout, streams, count, &seen, &rate_hz, error);
+    int status = accidental_hz(judge->layout, streams, count, &seen, &rate_hz, error);
     free(streams);
     coincidence->chance = chance_of_night(rate_hz);
     return status;

@@ -178,7 +178,7 @@ static uint64_t own_onsets(const struct watched *watched, uint32_t node,
 static const unsigned traits[RATES_TRAITS] = {0, SLIDES_MOTION, SLIDES_SLOW, SLIDES_MAGNETIC};
 
 /* The quantity's rate goes to the stream of its trait; onsets' sd too, weighed by rate. */
-static void add_watched(const struct watched *watched, double hz, struct chance_stream *streams)
+static void add_watched(const struct watched *watched, double hz, struct accidental_stream *streams)
 {
     for (size_t i = 0; i < RATES_TRAITS; i++) {
         if (traits[i] == watched->trait) {
@@ -222,13 +222,13 @@ static double liveliness(const struct rates *rates, int64_t now_ns,
 
 size_t rates_streams(const struct rates *rates, int64_t now_ns,
                      const struct disturbance *const *members, size_t member_count,
-                     struct chance_stream *streams)
+                     struct accidental_stream *streams)
 {
     double usual_hz = rates->site->false_onsets_per_hour / 3600.0 *
                       liveliness(rates, now_ns, members, member_count);
     size_t count = 0;
     for (size_t node = 0; node < rates->site->node_count; node++) {
-        struct chance_stream own[RATES_TRAITS] = {{0, 0, 0.0, 0.0}};
+        struct accidental_stream own[RATES_TRAITS] = {{0, 0, 0.0, 0.0}};
         for (const struct watched *watched = rates->nodes[node]; watched; watched = watched->next) {
             struct known known = known_of(watched, (uint32_t)node, now_ns, members, member_count);
             add_watched(watched,
@@ -237,8 +237,8 @@ size_t rates_streams(const struct rates *rates, int64_t now_ns,
         }
         for (size_t i = 0; i < RATES_TRAITS; i++) {
             if (own[i].hz > 0.0) {
-                streams[count++] = (struct chance_stream){(uint32_t)node, traits[i], own[i].hz,
-                                                          own[i].sd_s / own[i].hz};
+                streams[count++] = (struct accidental_stream){(uint32_t)node, traits[i], own[i].hz,
+                                                              own[i].sd_s / own[i].hz};
             }
         }
     }

@@ -7,7 +7,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#include "collector/correlate/chance_live.h"
+#include "collector/correlate/accidental.h"
 #include "collector/model/disturbance.h"
 #include "common/error.h"
 #include "common/site.h"
@@ -53,6 +53,6 @@ size_t rates_lately(const struct rates *rates, const struct disturbance *disturb
  * of node and trait; room for RATES_TRAITS a node. Returns how many. */
 size_t rates_streams(const struct rates *rates, int64_t now_ns,
                      const struct disturbance *const *members, size_t member_count,
-                     struct chance_stream *streams);
+                     struct accidental_stream *streams);
 
 #endif

@@ -1,5 +1,5 @@
 /* Which hops a traveller could have made, worked out once for each pair of nodes.
- * Must never open wider than gate and hop do. Used by slides_group.c, slides.c and chance_live.c.
+ * Must never open wider than gate and hop do. Used by slides_group.c, slides.c and accidental.c.
  */
 #ifndef ROOMWAKE_COLLECTOR_CORRELATE_SLIDES_HOP_H
 #define ROOMWAKE_COLLECTOR_CORRELATE_SLIDES_HOP_H

@@ -26,7 +26,7 @@ static double per_hour(const struct rates *rates, double at, const struct distur
                        size_t member_count, uint32_t node, unsigned trait)
 {
     const struct disturbance *list[4] = {&members[0], &members[1]};
-    struct chance_stream streams[2 * RATES_TRAITS];
+    struct accidental_stream streams[2 * RATES_TRAITS];
     size_t count = rates_streams(rates, at_s(at), members ? list : NULL, member_count, streams);
     for (size_t i = 0; i < count; i++) {
         if (streams[i].node == node && streams[i].trait == trait) {

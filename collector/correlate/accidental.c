@@ -1,6 +1,6 @@
 /* Rates of all classes, and the sum over them.
  * Must never keep state. Called by judge. */
-#include "collector/correlate/chance_live.h"
+#include "collector/correlate/accidental.h"
 
 #include <math.h>
 #include <stdbool.h>
@@ -31,7 +31,7 @@ struct window {
 
 struct live {
     struct layout *layout;
-    const struct chance_stream *streams;
+    const struct accidental_stream *streams;
     size_t count;
     double gate_s;
     struct window *windows; /* owned; by from and to */
@@ -44,8 +44,8 @@ struct live {
 
 static struct window window_of(const struct live *live, size_t from, size_t to)
 {
-    const struct chance_stream *a = &live->streams[from];
-    const struct chance_stream *b = &live->streams[to];
+    const struct accidental_stream *a = &live->streams[from];
+    const struct accidental_stream *b = &live->streams[to];
     enum slides_hop_kind kind = slides_hop_kind_of(a->trait, b->trait);
     struct window window = {.least_s = 1.0, .most_s = 0.0};
     if (kind == HOP_NEVER || a->node == b->node) {
@@ -253,8 +253,8 @@ static double prompt_hz(const double *nodes_hz, size_t nodes, size_t k, double t
     return k <= nodes ? chance_prompt_hz(nodes_hz, nodes, k, tau_s) : 0.0;
 }
 
-static double sum_classes(struct live *live, const struct chance_seen *seen, const double *nodes_hz,
-                          size_t nodes)
+static double sum_classes(struct live *live, const struct accidental_seen *seen,
+                          const double *nodes_hz, size_t nodes)
 {
     struct chains chains = {{0.0}, {0.0}};
     size_t length = seen->nodes < CHAIN_LONGEST ? seen->nodes : CHAIN_LONGEST;
@@ -272,8 +272,8 @@ static double sum_classes(struct live *live, const struct chance_seen *seen, con
     return sum;
 }
 
-int chance_live_hz(struct layout *layout, const struct chance_stream *streams, size_t count,
-                   const struct chance_seen *seen, double *rate_hz, struct error *error)
+int accidental_hz(struct layout *layout, const struct accidental_stream *streams, size_t count,
+                  const struct accidental_seen *seen, double *rate_hz, struct error *error)
 {
     struct live live = {
         .layout = layout, .streams = streams, .count = count, .gate_s = seen->gate_s};

@@ -1,8 +1,8 @@
 /* What a coincidence's chance is while the night goes on: how many as rare as it, of any kind, a
  * night brings by accident. Must never count a node's onsets of one kind for those of another.
  * Called by judge. */
-#ifndef ROOMWAKE_COLLECTOR_CORRELATE_CHANCE_LIVE_H
-#define ROOMWAKE_COLLECTOR_CORRELATE_CHANCE_LIVE_H
+#ifndef ROOMWAKE_COLLECTOR_CORRELATE_ACCIDENTAL_H
+#define ROOMWAKE_COLLECTOR_CORRELATE_ACCIDENTAL_H
 
 #include <stdint.h>
 
@@ -10,7 +10,7 @@
 #include "collector/model/coincidence.h"
 
 /* One node's onsets of one trait (enum slides_trait; 0: quick, no motion, not magnetic). */
-struct chance_stream {
+struct accidental_stream {
     uint32_t node;
     unsigned trait;
     double hz;
@@ -18,7 +18,7 @@ struct chance_stream {
 };
 
 /* The coincidence itself. */
-struct chance_seen {
+struct accidental_seen {
     enum coincidence_kind kind;
     size_t nodes;
     double gate_s;       /* width of the prompt gate */
@@ -32,7 +32,7 @@ struct chance_seen {
  * A coincidence that comes q times a night with those of its class as tight as itself has as many
  * as rare as itself in every other class, or all of that class where it brings fewer: *rate_hz is
  * the sum. ERROR_MEMORY. */
-int chance_live_hz(struct layout *layout, const struct chance_stream *streams, size_t count,
-                   const struct chance_seen *seen, double *rate_hz, struct error *error);
+int accidental_hz(struct layout *layout, const struct accidental_stream *streams, size_t count,
+                  const struct accidental_seen *seen, double *rate_hz, struct error *error);
 
 #endif
