@@ -89,8 +89,8 @@ static int run_command(const struct arguments *arguments)
 }
 
 static const struct option_spec options[] = {
-    {"format", "csv|json|senml|webvtt", true,
-     "csv, senml: every sample; json: the findings; webvtt: captions"},
+    {"format", "csv|json|senml|webvtt|mseed", true,
+     "csv, senml, mseed: every sample; json: the findings; webvtt: captions"},
     {"out", "PATH", false, "what to make; standard output where not told"},
     {"force", NULL, false, "replace what is there already"},
     {"from", "T", false, "from this time on (RFC 3339, or seconds since 1970)"},

@@ -49,6 +49,7 @@ extern const struct exporter exporter_json;
 extern const struct exporter exporter_csv;
 extern const struct exporter exporter_senml;
 extern const struct exporter exporter_webvtt;
+extern const struct exporter exporter_mseed;
 
 /* All of them, ended by NULL. */
 extern const struct exporter *const exporters[];

@@ -6,8 +6,8 @@
 
 #include "collector/export/whole.h"
 
-const struct exporter *const exporters[] = {&exporter_json, &exporter_csv, &exporter_senml,
-                                            &exporter_webvtt, NULL};
+const struct exporter *const exporters[] = {&exporter_json,   &exporter_csv,   &exporter_senml,
+                                            &exporter_webvtt, &exporter_mseed, NULL};
 
 static const struct exporter *find(const char *name, struct error *error)
 {

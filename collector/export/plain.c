@@ -31,8 +31,13 @@ static bool is_left_out(uint32_t code)
            code == 0xfeff || (code >= 0xe0000 && code <= 0xe007f);
 }
 
-static const char *reference_of(uint32_t code)
+enum care { CARE_LINE, CARE_MARKUP, CARE_ATTRIBUTE };
+
+static const char *reference_of(uint32_t code, enum care care)
 {
+    if (care == CARE_LINE || (care == CARE_MARKUP && (code == '"' || code == '\''))) {
+        return NULL;
+    }
     switch (code) {
     case '&':
         return "&amp;";
@@ -49,7 +54,7 @@ static const char *reference_of(uint32_t code)
     }
 }
 
-static void append(struct text *out, const char *words, bool markup)
+static void append(struct text *out, const char *words, enum care care)
 {
     size_t length = strlen(words);
     for (size_t at = 0; at < length;) {
@@ -60,7 +65,7 @@ static void append(struct text *out, const char *words, bool markup)
             continue;
         }
         uint32_t code = code_of(words + at, size);
-        const char *reference = markup ? reference_of(code) : NULL;
+        const char *reference = reference_of(code, care);
         if (reference) {
             (void)text_append(out, reference, strlen(reference));
         } else if (is_space(code)) {
@@ -74,10 +79,15 @@ static void append(struct text *out, const char *words, bool markup)
 
 void plain_append(struct text *out, const char *words)
 {
-    append(out, words, false);
+    append(out, words, CARE_LINE);
 }
 
 void plain_append_markup(struct text *out, const char *words)
 {
-    append(out, words, true);
+    append(out, words, CARE_MARKUP);
+}
+
+void plain_append_attribute(struct text *out, const char *words)
+{
+    append(out, words, CARE_ATTRIBUTE);
 }

@@ -9,7 +9,9 @@
 /* Control characters and line ends become spaces, bytes that are no UTF-8 U+FFFD; direction
  * controls (Unicode's Bidi_Control) and byte order marks are left out. */
 void plain_append(struct text *out, const char *words);
-/* The same, and & < > " ' as character references: for HTML, SVG and WebVTT. */
+/* The same, and & < > as character references: between the tags of HTML and SVG, and in WebVTT. */
 void plain_append_markup(struct text *out, const char *words);
+/* The same, and both quotes: in an attribute. */
+void plain_append_attribute(struct text *out, const char *words);
 
 #endif
