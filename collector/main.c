@@ -14,6 +14,7 @@ static const struct command *const commands[] = {
     &command_reanalyse,
     &command_review,
     &command_export,
+    &command_report,
     &command_mark,
     &command_serve,
     &command_plan,

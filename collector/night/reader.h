@@ -30,6 +30,9 @@ const char *night_reader_damage(const struct night_reader *reader);
  * its signature does not hold. The rows are not looked at. */
 int night_read_root(struct night_reader *reader, char root[65], struct error *error);
 
+/* The public key of the last seal, as hex; "" where there is none. */
+int night_read_key(struct night_reader *reader, char key[65], struct error *error);
+
 /* What the seal says of the night, as far as that is quickly looked at: all of a small night; of a
  * large one everything but its samples. */
 enum night_seal_state {

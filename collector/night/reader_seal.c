@@ -77,3 +77,22 @@ int night_read_seal(struct night_reader *reader, int analysis, struct night_seal
     seal_list_free(&list);
     return 0;
 }
+
+static int take_key(void *context, struct sql_columns *row)
+{
+    sql_get_text(row, context, 65);
+    return 0;
+}
+
+int night_read_key(struct night_reader *reader, char key[65], struct error *error)
+{
+    sqlite3_stmt *statement = NULL;
+    key[0] = '\0';
+    if (reader_prepare(reader,
+                       "SELECT lower(hex(public_key)) FROM seal WHERE length(public_key) = 32"
+                       " ORDER BY id DESC LIMIT 1",
+                       &statement, error) != 0) {
+        return -1;
+    }
+    return reader_each(reader, statement, take_key, key, error);
+}
