@@ -1,5 +1,5 @@
 # Writes the page's files as C arrays: cmake -D FOLDER=page -D PLOT=uplot/dist -D WORK=... -D OUT=... -P embed.cmake
-# The page's modules are joined in the order of modules.txt, without their import and export words.
+# The page's modules are joined in the order of modules.txt.
 set(text "/* Made when building from collector/web/page. */\n#include \"collector/web/assets.h\"\n\n")
 set(table "const struct web_asset web_assets[WEB_ASSET_COUNT] = {\n")
 
@@ -34,14 +34,22 @@ function(join out)
   file(WRITE ${out} "${joined}")
 endfunction()
 
-# One list, without spaces: names of files beside this one.
+# Each module becomes a function of its own that gives what it exports; its imports are taken from
+# those before it.
 file(STRINGS ${FOLDER}/modules.txt modules REGEX "^[a-z]")
 set(joined "// Joined when building from collector/web/page.\n(function () {\n\"use strict\";\n")
 foreach(module ${modules})
   file(READ ${FOLDER}/${module} content)
-  string(REGEX REPLACE "(^|\n)import [^;]*;" "\\1" content "${content}")
-  string(REGEX REPLACE "(^|\n)export " "\\1" content "${content}")
-  set(joined "${joined}\n// ${module}\n${content}")
+  string(REGEX REPLACE "\\.js$" "" name ${module})
+  string(REGEX MATCHALL "\nexport (async )?(function|class|const) [A-Za-z0-9_]+" exports "${content}")
+  set(given "")
+  foreach(one ${exports})
+    string(REGEX REPLACE "^.* " "" one "${one}")
+    set(given "${given} ${one},")
+  endforeach()
+  string(REGEX REPLACE "\nimport ({[^}]*}) from \"\\./([a-z_]+)\\.js\"" "\nconst \\1 = from_\\2" content "${content}")
+  string(REGEX REPLACE "\nexport (async function|function|class|const) " "\n\\1 " content "${content}")
+  set(joined "${joined}\nconst from_${name} = (function () {\n${content}\nreturn {${given} };\n})();\n")
 endforeach()
 file(WRITE ${WORK}/page.js "${joined}\n})();\n")
 file(GLOB styles ${FOLDER}/*.css)

@@ -1,115 +1,117 @@
-// The live page: how the recording stands, the nodes, and each line of the base station once.
-// Must never put a text into the page but as text.
-"use strict";
+// The page as a whole: what may be done here, which view is shown, how the recording stands.
+// Must never show an old standing as a new one. The first module that runs.
 
-const LINES_MAX = 400;
-const SILENCE_MS = 12500; // 2.5 times the beat of the base station
-const FOUND = new Set(["finding", "ALERT", "explained", "mark"]);
+import { ask } from "./api.js";
+import { at, make } from "./dom.js";
+import { viewFinding } from "./finding.js";
+import { soundAlert, startLights, startSound } from "./light.js";
+import { startLink } from "./link.js";
+import { viewMarks } from "./marks.js";
+import { viewNight } from "./night.js";
+import { viewNow } from "./now.js";
+import { viewPair } from "./pair.js";
+import { viewPlan } from "./plan.js";
+import { viewShare } from "./share.js";
+import { listen, loadFindings, loadNight, store } from "./store.js";
+import { clock, length } from "./words.js";
 
-const at = (id) => document.getElementById(id);
-let source = null;
-let lastId = "";
-let heardAt = 0;
-let nodes = [];
-let ended = false;
+let leave = null;
 
-function element(name, className, text) {
-  const made = document.createElement(name);
-  made.className = className;
-  made.textContent = text;
-  return made;
+function views() {
+  const list = [];
+  if (store.self.night) {
+    list.push(["now", store.self.live ? "Now" : "The house", viewNow], ["night", "Night", viewNight]);
+    if (store.self.mark) list.push(["marks", "Mark", viewMarks]);
+    if (store.self.formats.length) list.push(["share", "Take away", viewShare]);
+  }
+  if (store.self.plan) list.push(["plan", "Plan", viewPlan]);
+  return list;
+}
+
+function showNav(current) {
+  at("views").replaceChildren(...views().map(([key, text]) =>
+    make("a", { href: `#${key}`, "aria-current": key === current ? "page" : null }, text)));
+}
+
+function show() {
+  const [key, argument] = location.hash.slice(1).split("/");
+  const known = views();
+  const view = at("view");
+  if (leave) leave();
+  leave = null;
+  view.replaceChildren();
+  view.className = "";
+  if (key === "finding" && store.self.night) {
+    showNav("now");
+    leave = viewFinding(view, Number(argument)) || null;
+  } else {
+    const [name, , enter] = known.find(([one]) => one === key) || known[0];
+    showNav(name);
+    view.className = `view-${name}`;
+    leave = enter(view, argument) || null;
+  }
+  scrollTo(0, 0);
 }
 
 function stand(text, trouble) {
-  if (at("standing").textContent !== text) at("standing").textContent = text;
-  at("standing").className = trouble ? "trouble" : "";
+  const shown = at("standing");
+  if (shown.textContent !== text) shown.textContent = text;
+  shown.className = trouble ? "trouble" : "";
 }
 
-function ago(seconds) {
-  if (seconds < 2) return "just now";
-  if (seconds < 120) return `${seconds} s ago`;
-  return `${Math.floor(seconds / 60)} min ago`;
-}
-
-function showNodes() {
-  const since = Math.floor((Date.now() - heardAt) / 1000);
-  at("nodes").replaceChildren(...nodes.map((node) => {
-    const line = element("li", node.well ? "" : "ill", "");
-    const name = node.control ? `${node.room} (${node.id}, control)` : `${node.room} (${node.id})`;
-    const heard = node.heard_s === null ? "" : `, heard ${ago(node.heard_s + since)}`;
-    line.append(element("strong", "", `${name}: `), `${node.words}${heard}`);
-    return line;
-  }));
-}
-
-function onStanding(event) {
-  const now = JSON.parse(event.data);
-  heardAt = Date.now();
-  ended = now.ended;
-  nodes = now.nodes;
-  at("site").textContent = now.site;
-  document.title = now.recording ? now.site : `NOT RECORDING: ${now.site}`;
-  const well = nodes.filter((node) => node.well).length;
-  if (now.recording) {
-    stand(`Recording since ${now.since}. ${well} of ${nodes.length} nodes are well.`, false);
+function showStanding() {
+  const now = store.standing;
+  if (store.lost && !(now && now.ended)) {
+    stand("NOT CONNECTED to the base station: whether it records can't be told here.", true);
+  } else if (!now) {
+    stand("Asking the base station ...", false);
+  } else if (now.recording) {
+    const well = now.nodes.filter((node) => node.well).length;
+    stand(`Recording since ${now.since}. ${well} of ${now.nodes.length} nodes are well.`, false);
   } else {
     stand(`NOT RECORDING: ${now.why}.`, true);
   }
-  showNodes();
+  document.title = now && now.recording && !store.lost ? store.night.title : `NOT RECORDING: ${store.night.title}`;
 }
 
-function onLine(event) {
-  if (event.lastEventId === lastId) return;
-  lastId = event.lastEventId;
-  const said = JSON.parse(event.data);
-  const found = FOUND.has(said.head);
-  const line = element("li", said.head === "ALERT" ? "alert" : "", "");
-  line.append(element("span", "when", said.time), element("span", "head", said.head), said.text);
-  const list = at(found ? "found" : "said");
-  list.prepend(line);
-  if (list.childElementCount > LINES_MAX) list.lastElementChild.remove();
-  if (found) at("nothing").hidden = true;
-}
-
-function beginAgain() {
-  lastId = "";
-  at("found").replaceChildren();
-  at("said").replaceChildren();
-  at("nothing").hidden = false;
-}
-
-function disconnect() {
-  if (source) source.close();
-  source = null;
-}
-
-function connect() {
-  disconnect();
-  heardAt = Date.now();
-  source = new EventSource(lastId ? `/live?since=${encodeURIComponent(lastId)}` : "/live");
-  source.addEventListener("standing", onStanding);
-  source.addEventListener("line", onLine);
-  source.addEventListener("again", beginAgain);
-  source.addEventListener("error", lost);
-}
-
-function lost() {
-  if (!ended) {
-    stand("NOT CONNECTED to the base station: whether it records can't be told here.", true);
+function startNight() {
+  at("site").textContent = store.night.title;
+  document.title = store.night.title;
+  if (store.self.live) {
+    startSound();
+    listen("standing", showStanding);
+    listen("finding", ({ finding, known }) => (finding.alert && !known ? soundAlert() : null));
+    startLink();
+    return;
   }
-  if (source && source.readyState === EventSource.CLOSED) disconnect();
+  const { base, end } = store.night;
+  const date = new Date(Number(base / 1000000n)).toLocaleDateString("en-GB", { dateStyle: "long" });
+  stand(end === null
+    ? `A night that was not closed, begun on ${date} at ${clock(base, 0)}.`
+    : `The night of ${date}, ${clock(base, 0)} to ${clock(base, end)} (${length(end)}). It is over.`, false);
 }
 
-setInterval(() => {
-  if (document.hidden) return;
-  if (!source || Date.now() - heardAt > SILENCE_MS) {
-    lost();
-    connect();
-  } else if (nodes.length) {
-    showNodes();
+async function begin() {
+  store.self = await ask("/api/self");
+  if (store.self.right === "none") {
+    stand("This device is not paired yet.", false);
+    at("view").replaceChildren();
+    viewPair(at("view"), begin);
+    return;
   }
-}, 3000);
+  if (store.self.night) {
+    await Promise.all([loadNight(), loadFindings().catch((refused) => { if (!store.self.live) throw refused; })]);
+    startNight();
+  } else {
+    stand("Drawing a house: nothing is being recorded.", false);
+  }
+  addEventListener("hashchange", show);
+  show();
+  document.documentElement.dataset.ready = "yes";
+}
 
-document.addEventListener("visibilitychange", () => (document.hidden ? disconnect() : connect()));
-addEventListener("pagehide", disconnect);
-connect();
+startLights();
+begin().catch((refused) => {
+  stand(`The base station does not answer: ${refused.message}.`, true);
+  setTimeout(() => location.reload(), 5000);
+});

@@ -1,0 +1,117 @@
+// The floor plan as it is drawn: a figure a floor, with rooms, doors and nodes.
+// Must never tell a state by colour alone: each has a shape and words. Used by now, finding, plan.
+
+import { draw, make } from "./dom.js";
+import { floorName } from "./words.js";
+
+const EDGE_M = 0.6;
+const NAME_BELOW_M = 0.55; // a node's name under its shape
+
+export function floorsOf(site) {
+  return [...new Set(site.rooms.map((room) => room.floor))].sort((a, b) => b - a);
+}
+
+export function bounds(rooms) {
+  const points = rooms.flatMap((room) => room.outline_m);
+  const xs = points.map((point) => point[0]);
+  const ys = points.map((point) => point[1]);
+  const left = Math.min(...xs) - EDGE_M;
+  const top = Math.min(...ys) - EDGE_M;
+  return { left, top, width: Math.max(...xs) + EDGE_M - left, height: Math.max(...ys) + EDGE_M - top };
+}
+
+// The middle of a room's outline, where its name goes.
+export function middle(outline) {
+  let area = 0;
+  let x = 0;
+  let y = 0;
+  outline.forEach(([ax, ay], i) => {
+    const [bx, by] = outline[(i + 1) % outline.length];
+    const cross = ax * by - bx * ay;
+    area += cross;
+    x += (ax + bx) * cross;
+    y += (ay + by) * cross;
+  });
+  if (Math.abs(area) < 1e-9) return outline[0];
+  return [x / (3 * area), y / (3 * area)];
+}
+
+// Where a room's name goes: on its middle line, as far from its nodes and their names as may be.
+export function namePlace(room, nodes) {
+  const [x, y] = middle(room.outline_m);
+  const ys = room.outline_m.map((point) => point[1]);
+  const [top, bottom] = [Math.min(...ys), Math.max(...ys)];
+  const taken = nodes.filter((node) => node.room === room.id && Math.abs(node.position_m[0] - x) < 2)
+    .flatMap((node) => [node.position_m[1], node.position_m[1] + NAME_BELOW_M]);
+  const places = [y, ...[0.25, 0.4, 0.6, 0.75, 0.9].map((part) => top + (bottom - top) * part)];
+  const far = (place) => Math.min(1, ...taken.map((other) => Math.abs(other - place)));
+  return [x, places.reduce((best, place) => (far(place) > far(best) + 0.05 ? place : best))];
+}
+
+export function points(outline) {
+  return outline.map((point) => point.join(",")).join(" ");
+}
+
+// Well: a filled round. Ill: a round with a cross. Gone or not heard: an open square. The control
+// has a second line round it.
+function nodeShape(node) {
+  const group = draw("g", { class: "node", "data-node": node.id,
+    transform: `translate(${node.position_m[0]} ${node.position_m[1]})` });
+  group.append(
+    draw("circle", { class: "wave", r: 0.25 }),
+    draw("circle", { class: "round", r: 0.16 }),
+    draw("rect", { class: "open", x: -0.15, y: -0.15, width: 0.3, height: 0.3 }),
+    draw("path", { class: "cross", d: "M-.1-.1L.1.1M-.1.1L.1-.1" }));
+  if (node.control) group.append(draw("circle", { class: "control", r: 0.26 }));
+  group.append(draw("text", { class: "node-name", x: 0, y: NAME_BELOW_M }, node.id),
+    draw("text", { class: "turn", x: 0.28, y: -0.2 }));
+  return group;
+}
+
+function doorShape(door) {
+  return draw("circle", { class: "door", cx: door.at_m[0], cy: door.at_m[1], r: 0.22 });
+}
+
+function drawFloor(site, floor) {
+  const rooms = site.rooms.filter((room) => room.floor === floor);
+  const { left, top, width, height } = bounds(rooms);
+  const here = new Set(rooms.map((room) => room.id));
+  const figure = draw("svg", { viewBox: `${left} ${top} ${width} ${height}`, role: "img",
+    class: "house", "aria-label": `${floorName(floor)}: ${rooms.map((room) => room.title).join(", ")}` });
+  for (const room of rooms) {
+    figure.append(draw("polygon", { class: "room", "data-room": room.id, points: points(room.outline_m) }));
+  }
+  for (const door of site.doors) {
+    if (door.between.some((id) => here.has(id))) figure.append(doorShape(door));
+  }
+  for (const room of rooms) {
+    const [x, y] = namePlace(room, site.nodes);
+    figure.append(draw("text", { class: "room-name", x, y }, room.title));
+  }
+  for (const node of site.nodes) {
+    if (here.has(node.room)) figure.append(nodeShape(node));
+  }
+  const made = make("figure", { class: "floor" }, figure, make("figcaption", {}, floorName(floor)));
+  made.style.setProperty("--wide", String(width));
+  return made;
+}
+
+// {element, node(id), room(id)}: what was drawn, to be marked by classes.
+export function drawHouse(site) {
+  const element = make("div", { class: "floors" });
+  const floors = floorsOf(site);
+  element.style.setProperty("--widest", String(Math.max(...floors.map((floor) =>
+    bounds(site.rooms.filter((room) => room.floor === floor)).width))));
+  for (const floor of floors) element.append(drawFloor(site, floor));
+  return {
+    element,
+    node: (id) => element.querySelector(`[data-node="${id}"]`),
+    room: (id) => element.querySelector(`[data-room="${id}"]`),
+    clear(...names) {
+      for (const one of element.querySelectorAll("[data-node], [data-room]")) {
+        one.classList.remove(...names);
+      }
+      for (const turn of element.querySelectorAll(".turn")) turn.textContent = "";
+    },
+  };
+}

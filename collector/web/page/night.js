@@ -1,0 +1,248 @@
+// The whole night: every channel a lane, one time axis, down to the samples.
+// Must never leave a peak out. A view of main.js.
+
+import { button, field, make, select } from "./dom.js";
+import { appendFresh, clockData, loadWindow } from "./lane_data.js";
+import { Lane } from "./lane.js";
+import { sortedFindings, findingItem } from "./now.js";
+import { plotEdges } from "./plot.js";
+import { drawBehind, drawRuler } from "./ruler.js";
+import { moveBy, Sight } from "./sight.js";
+import { listen, loadEvents, nightEnd, nodeRoom, store } from "./store.js";
+import { clock, length } from "./words.js";
+
+const CLOCK = { name: "clock", unit: "s", rate_hz: 0 };
+const FOLLOW_NS = 120e9;
+const LANES_AT_ONCE = 32;
+
+class NightView {
+  constructor(view) {
+    this.sight = new Sight(() => [0, Math.max(nightEnd(), 1e9)], () => this.moved());
+    this.lanes = store.night.nodes.flatMap((node) => [
+      ...node.channels.map((channel) => new Lane(node, channel, "channel")), new Lane(node, CLOCK, "clock")]);
+    this.visible = new Set();
+    this.asking = null;
+    this.again = false;
+    this.build(view);
+    this.watchSight();
+    this.ends = [
+      listen("events", () => this.showEvents()), listen("findings", () => this.showEvents()),
+      listen("finding", () => this.showEvents()), listen("fresh", (fresh) => this.takeFresh(fresh)),
+      listen("missed", () => this.load()), listen("light", () => this.redraw()),
+    ];
+    loadEvents().catch(() => undefined);
+    this.refresh = store.self.live ? setInterval(() => this.tick(), 15000) : 0;
+    this.moved();
+  }
+
+  build(view) {
+    this.ruler = make("canvas", { class: "ruler", tabindex: "0", role: "img",
+      "aria-label": "The night's time axis. Arrow keys move along it, plus and minus zoom, Home shows the whole night." });
+    this.where = make("p", { class: "where", role: "status" });
+    this.inside = make("details", { class: "inside" });
+    this.list = make("div", { class: "lanes" }, ...this.lanes.map((lane) => lane.element));
+    this.stay = make("div", { class: "stay" }, this.where, this.toolbar(), this.ruler);
+    view.append(this.stay, this.inside, this.list,
+      make("p", { class: "faint" }, "On the time axis: wheel or two fingers zoom, dragging moves. On the lanes: dragging moves, Ctrl and wheel zoom. By keyboard: the axis takes arrows, plus, minus and Home. An alert is a filled triangle, what no cause accounts for an open diamond, any other finding a stroke."));
+    moveBy(this.sight, this.ruler, this.list, () => this.edges());
+    this.ruler.addEventListener("click", (event) => this.openNear(event.offsetX));
+    this.resized = new ResizeObserver(() => { this.lanes.forEach((lane) => lane.resize()); this.moved(); });
+    this.resized.observe(this.list);
+  }
+
+  toolbar() {
+    const quantities = [...new Set(this.lanes.map((lane) => lane.quantity))];
+    const rooms = store.night.nodes.map((node) => [node.id, `${nodeRoom(node.id)} (${node.id})`]);
+    this.quantity = "";
+    this.only = "";
+    const bar = make("div", { class: "tools", role: "toolbar", "aria-label": "What is in sight" },
+      button("Whole night", () => this.sight.whole()),
+      button("Closer", () => this.sight.zoom(1 / 1.6)), button("Wider", () => this.sight.zoom(1.6)),
+      button("Earlier", () => this.sight.pan(-0.5)), button("Later", () => this.sight.pan(0.5)),
+      button("Finding before", () => this.step(-1)), button("Finding after", () => this.step(1)));
+    if (store.self.live) {
+      this.following = button("Follow", () => this.setFollow(!this.sight.follow), { "aria-pressed": "false" });
+      bar.append(this.following);
+    }
+    bar.append(
+      field("Quantity", select([["", "all"], ...quantities.map((one) => [one, one === "clock" ? "clock uncertainty" : one])], "",
+        (value) => { this.quantity = value; this.choose(); })),
+      field("Node", select([["", "all"], ...rooms], "", (value) => { this.only = value; this.choose(); })));
+    return bar;
+  }
+
+  choose() {
+    for (const lane of this.lanes) {
+      lane.element.hidden = Boolean((this.quantity && lane.quantity !== this.quantity) ||
+        (this.only && lane.node !== this.only));
+    }
+  }
+
+  edges() {
+    const box = this.ruler.getBoundingClientRect();
+    return { left: box.left + plotEdges.left, width: box.width - plotEdges.left - plotEdges.right };
+  }
+
+  watchSight() {
+    this.observer = new IntersectionObserver((entries) => {
+      for (const entry of entries) {
+        if (entry.isIntersecting) this.visible.add(entry.target.lane);
+        else this.visible.delete(entry.target.lane);
+      }
+      this.load();
+    }, { rootMargin: "120px" });
+    for (const lane of this.lanes) this.observer.observe(lane.element);
+  }
+
+  setFollow(on) {
+    this.sight.follow = on;
+    if (on) {
+      const end = nightEnd();
+      const wide = Math.min(this.sight.to - this.sight.from, FOLLOW_NS);
+      this.sight.from = end - wide;
+      this.sight.to = end;
+      this.moved();
+    }
+  }
+
+  moved() {
+    const { from, to } = this.sight;
+    const wide = Math.max(this.edges().width, 1);
+    const digits = to - from < 60e9 ? 3 : 0;
+    this.where.textContent = `${clock(store.night.base, from, digits)} to ${clock(store.night.base, to, digits)}: ${length(to - from)} in sight, one pixel is ${length((to - from) / wide)}`;
+    if (this.following) this.following.setAttribute("aria-pressed", String(this.sight.follow));
+    this.found = drawRuler(this.ruler, this.sight);
+    for (const lane of this.visible) lane.rescale(this.sight);
+    this.showInside();
+    this.load();
+  }
+
+  redraw() {
+    this.found = drawRuler(this.ruler, this.sight);
+    for (const lane of this.visible) if (lane.plot) lane.plot.redraw(false, true);
+  }
+
+  showEvents() {
+    this.redraw();
+    for (const lane of this.visible) if (lane.kind === "clock") this.showClock(lane);
+    this.showInside();
+  }
+
+  showInside() {
+    const { from, to } = this.sight;
+    const found = sortedFindings().filter((one) => one.start >= from && one.start < to);
+    const marks = (store.events?.marks || []).filter(([, start, end]) => start < to && end >= from);
+    const gaps = (store.events?.gaps || []).filter(([, start, end]) => start < to && end >= from);
+    this.inside.replaceChildren(
+      make("summary", {}, `In sight: ${found.length} findings, ${marks.length} marks, ${gaps.length} gaps`));
+    this.inside.ontoggle = () => this.fillInside(found, marks, gaps);
+    this.fillInside(found, marks, gaps);
+  }
+
+  fillInside(found, marks, gaps) {
+    if (!this.inside.open || this.inside.querySelector("ol")) return;
+    const base = store.night.base;
+    this.inside.append(make("ol", {}, ...found.slice(0, 50).map(findingItem),
+      ...marks.slice(0, 50).map(([id, start, end, room, who, text]) => make("li", {}, make("span", { class: "when" }, clock(base, start)),
+        make("span", { class: "head" }, "mark"), ` ${text} (${room || "whole house"}${who ? `, ${who}` : ""}, ${length(end - start)}, mark ${id})`)),
+      ...gaps.slice(0, 50).map(([node, start, end, reason]) => make("li", {}, make("span", { class: "when" }, clock(base, start)),
+        make("span", { class: "head" }, "gap"), ` ${nodeRoom(node)} (${node}), ${length(end - start)}: ${reason}`))));
+  }
+
+  showClock(lane) {
+    lane.ensure(this.sight, (plot) => drawBehind(plot, lane.node));
+    lane.show(clockData(store.events?.clock || [], lane.node, nightEnd()), this.sight);
+  }
+
+  // One question at a time; the newest sight is asked for when it is answered.
+  async load() {
+    if (this.asking) {
+      this.again = true;
+      return;
+    }
+    const wanted = [...this.visible].filter((lane) => lane.kind === "channel" && !lane.element.hidden).slice(0, LANES_AT_ONCE);
+    for (const lane of this.visible) {
+      if (lane.kind === "clock") this.showClock(lane);
+      else lane.ensure(this.sight, (plot) => drawBehind(plot, lane.node));
+    }
+    if (!wanted.length) return;
+    const { from, to, follow } = this.sight;
+    this.asking = new AbortController();
+    try {
+      const answers = await loadWindow(wanted, from, to, this.edges().width, this.asking.signal);
+      answers.forEach(({ data }, i) => {
+        if (!follow || !wanted[i].data[0].length || !this.sight.follow) wanted[i].show(data, this.sight);
+        else wanted[i].show(this.joined(data, wanted[i].data), this.sight);
+      });
+      this.list.dataset.shown = `${from} ${to}`;
+    } catch (refused) {
+      if (refused.name !== "AbortError") this.where.textContent = `The samples can't be read now: ${refused.message}`;
+    }
+    this.asking = null;
+    if (this.again) {
+      this.again = false;
+      this.load();
+    }
+  }
+
+  // What was read, and behind it what came fresh and is not on disk yet.
+  joined(data, before) {
+    const last = data[0].length ? data[0][data[0].length - 1] : -Infinity;
+    const from = before[0].findIndex((t) => t > last);
+    return from < 0 ? data : data.map((list, i) => [...list, ...before[i].slice(from)]);
+  }
+
+  takeFresh(fresh) {
+    if (!this.sight.follow) return;
+    let newest = this.sight.to;
+    for (const [key, first, last, ...pieces] of fresh.lanes) {
+      newest = Math.max(newest, last);
+      for (const lane of this.visible) {
+        if (lane.key === key) lane.data = appendFresh(lane.data, first, last, pieces, this.sight.from);
+      }
+    }
+    const wide = this.sight.to - this.sight.from;
+    this.sight.to = newest;
+    this.sight.from = newest - wide;
+    if (!this.frame) this.frame = requestAnimationFrame(() => this.drawFresh());
+  }
+
+  drawFresh() {
+    this.frame = 0;
+    this.found = drawRuler(this.ruler, this.sight);
+    for (const lane of this.visible) if (lane.kind === "channel" && lane.plot) lane.show(lane.data, this.sight);
+    this.list.dataset.newest = String(Math.max(...[...this.visible].map((lane) => lane.data[0][lane.data[0].length - 1] || 0)));
+  }
+
+  tick() {
+    loadEvents().catch(() => undefined);
+    if (this.sight.follow) this.load();
+  }
+
+  openNear(x) {
+    const near = this.found.map((one) => ({ ...one, far: Math.abs(one.x - x) })).sort((a, b) => a.far - b.far)[0];
+    if (near && near.far < 12) location.hash = `finding/${near.finding.id}`;
+  }
+
+  // To the next finding on either side of the middle.
+  step(direction) {
+    const middle = (this.sight.from + this.sight.to) / 2;
+    const ordered = sortedFindings().sort((a, b) => (a.start - b.start) * direction);
+    const next = ordered.find((one) => (one.start - middle) * direction > 1e6);
+    if (next) this.sight.centre(next.start, Math.min(this.sight.to - this.sight.from, 120e9));
+  }
+
+  leave() {
+    this.ends.forEach((end) => end());
+    clearInterval(this.refresh);
+    if (this.asking) this.asking.abort();
+    this.observer.disconnect();
+    this.resized.disconnect();
+    this.lanes.forEach((lane) => lane.destroy());
+  }
+}
+
+export function viewNight(view) {
+  const night = new NightView(view);
+  return () => night.leave();
+}

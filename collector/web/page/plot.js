@@ -1,0 +1,83 @@
+// One lane's plot: the least and the greatest over time, or the samples themselves.
+// Must never smooth a line. Used by lane.js and trace.js.
+
+import { value } from "./words.js";
+
+const AXIS_PX = 66;
+const RIGHT_PX = 8;
+const PAD = 0.08; // of the height, above and below
+
+export function colour(name) {
+  return getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+}
+
+export const plotEdges = { left: AXIS_PX, right: RIGHT_PX };
+
+function range(unit, low, high) {
+  if (unit === "/") return [-0.2, 1.2];
+  if (low === null || low === undefined) return [0, 1];
+  const room = (high - low) * PAD || Math.abs(high) * PAD || 1;
+  return [low - room, high + room];
+}
+
+function series(stepped, name) {
+  return {
+    label: name,
+    stroke: () => colour("--line"),
+    width: 1.2,
+    spanGaps: stepped,
+    paths: stepped ? uPlot.paths.stepped({ align: 1 }) : undefined,
+    points: { show: (plot) => plot.few === true, size: 4, fill: () => colour("--line") },
+  };
+}
+
+// options: width, height, unit, stepped, from, to (seconds), sync, drawn(plot), moved(plot)
+export function makePlot(into, options) {
+  const { unit } = options;
+  const plot = new uPlot({
+    width: options.width,
+    height: options.height,
+    padding: [6, RIGHT_PX, 4, 0],
+    legend: { show: false },
+    cursor: {
+      sync: options.sync ? { key: options.sync } : undefined,
+      drag: { x: false, y: false, setScale: false },
+      y: false,
+      points: { show: false },
+    },
+    scales: {
+      x: { time: false, auto: false, min: options.from, max: options.to },
+      y: { range: (self, low, high) => range(unit, low, high) },
+    },
+    axes: [
+      { show: false },
+      {
+        size: AXIS_PX,
+        font: "12px system-ui, sans-serif",
+        stroke: () => colour("--faint"),
+        space: 28,
+        grid: { stroke: () => colour("--grid"), width: 1 },
+        ticks: { show: false },
+        values: (self, ticks) => (unit === "/" ? ticks.map((one) => (one === 0 || one === 1 ? value(one, unit) : ""))
+          : ticks.map((one) => value(one, unit))),
+      },
+    ],
+    series: [{}, series(options.stepped, "least"), series(options.stepped, "greatest")],
+    bands: [{ series: [2, 1], fill: () => colour("--line-fill") }],
+    hooks: {
+      draw: options.drawn ? [options.drawn] : [],
+      setCursor: options.moved ? [options.moved] : [],
+    },
+  }, [[], [], []], into);
+  return plot;
+}
+
+// Shows data over from..to (seconds).
+export function showData(plot, data, from, to) {
+  const width = plot.bbox.width / devicePixelRatio;
+  plot.few = data[0].length < width / 6;
+  plot.batch(() => {
+    plot.setData(data, false);
+    plot.setScale("x", { min: from, max: to });
+  });
+}

@@ -1,0 +1,69 @@
+// What the page knows: the night, its findings, how things stand. Views listen for changes.
+// Must never hold samples: lanes have their own. Filled by main.js and link.js.
+
+import { ask } from "./api.js";
+
+const LINES_KEPT = 400;
+
+export const store = {
+  self: null, // what may be done here
+  night: null, // site and times; base is the night's start in ns, a BigInt
+  findings: new Map(),
+  events: null,
+  standing: null,
+  heardAt: 0,
+  lost: false,
+  lines: [],
+  disturbed: new Map(), // "node quantity" -> {node, quantity, onset, score}
+};
+
+const listeners = new Map();
+
+export function listen(topic, heard) {
+  if (!listeners.has(topic)) listeners.set(topic, new Set());
+  listeners.get(topic).add(heard);
+  return () => listeners.get(topic).delete(heard);
+}
+
+export function tell(topic, what) {
+  for (const heard of [...(listeners.get(topic) || [])]) heard(what);
+}
+
+export async function loadNight() {
+  const night = await ask("/api/night");
+  night.base = BigInt(night.base_ns);
+  night.byId = new Map(night.nodes.map((node) => [node.id, node]));
+  night.roomById = new Map(night.rooms.map((room) => [room.id, room]));
+  store.night = night;
+  tell("night");
+}
+
+export async function loadFindings() {
+  const answer = await ask("/api/findings");
+  store.findings = new Map(answer.findings.map((finding) => [finding.id, finding]));
+  store.leftOut = answer.left_out;
+  tell("findings");
+}
+
+export async function loadEvents() {
+  store.events = await ask("/api/events");
+  tell("events");
+}
+
+export function takeLine(line) {
+  store.lines.unshift(line);
+  if (store.lines.length > LINES_KEPT) store.lines.pop();
+  tell("line", line);
+}
+
+// The night's end so far, in ns since its start.
+export function nightEnd() {
+  if (store.night.end !== null) return store.night.end;
+  const since = (Date.now() - store.heardAt) * 1e6;
+  return store.standing ? store.standing.now + since : 6e10;
+}
+
+export function nodeRoom(id) {
+  const node = store.night.byId.get(id);
+  return node ? store.night.roomById.get(node.room).title : id;
+}
