@@ -57,6 +57,7 @@ static int record(const struct arguments *arguments, struct session_settings *se
     if (page_load_tls(&page, &certificate, &key, error) != 0) {
         return -1;
     }
+    settings->http_pair = options_value(arguments, "http-pair") != NULL;
     settings->http_certificate = certificate;
     settings->http_key = key;
     settings->night_path = options_value(arguments, "night");
@@ -105,6 +106,7 @@ static const struct option_spec options[] = {
     {"time", "ADDR:PORT", false, "where the time server listens, UDP (default " DEFAULT_TIME ")"},
     {"http", "ADDR:PORT", false,
      "show the night there as a page; beyond this machine a pairing code is asked for"},
+    {"http-pair", NULL, false, "ask for the page's pairing code on this machine too"},
     {"http-cert", "FILE", false, "a certificate (PEM): the page then speaks TLS"},
     {"http-key", "FILE", false, "its private key (PEM)"},
     {"on-alert", "CMD", false, "a shell command for each alert, its JSON on standard input"},

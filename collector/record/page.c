@@ -130,6 +130,7 @@ static int serve(const struct page_settings *settings, const char *night_path,
                                      .host = settings->host,
                                      .port = settings->port,
                                      .night_path = night_path,
+                                     .pair_always = settings->pair_always,
                                      .actions = *actions}};
     if (page_load_tls(settings, &certificate, &key, error) != 0) {
         return -1;

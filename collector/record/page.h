@@ -4,6 +4,7 @@
 #ifndef ROOMWAKE_COLLECTOR_RECORD_PAGE_H
 #define ROOMWAKE_COLLECTOR_RECORD_PAGE_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
 
@@ -15,6 +16,7 @@ struct page_settings {
     int port;
     const char *certificate_path; /* NULL: plain HTTP */
     const char *key_path;
+    bool pair_always; /* asks for the code on this machine too */
 };
 
 /* PEM texts of the two files, both or none; the caller frees them. */

@@ -15,11 +15,16 @@ static void on_nothing(void *context)
     (void)context;
 }
 
-/* Everything that still has a handle on the loop; what was never built is skipped. */
-static void close_handles(struct session *session)
+/* First of all: whoever still reads the night would keep it from being closed. */
+static void close_page(struct session *session)
 {
     web_live_end(session->live);
     web_server_close(session->web);
+}
+
+/* Everything that still has a handle on the loop; what was never built is skipped. */
+static void close_handles(struct session *session)
+{
     if (session->timers_open) {
         uv_close((uv_handle_t *)&session->tick, NULL);
         uv_close((uv_handle_t *)&session->interrupt, NULL);
@@ -52,6 +57,7 @@ static void close_night(struct session *session)
 static void on_link_stopped(void *context)
 {
     struct session *session = context;
+    close_page(session);
     close_night(session);
     close_handles(session);
 }
@@ -99,6 +105,7 @@ static void free_parts(struct session *session)
 static void unwind(struct session *session)
 {
     session->stopping = true;
+    close_page(session);
     if (session->writer && session->continued) {
         struct error ignored;
         (void)night_writer_close(session->writer, 0, &ignored);

@@ -3,6 +3,7 @@
 #ifndef ROOMWAKE_COLLECTOR_RECORD_SESSION_H
 #define ROOMWAKE_COLLECTOR_RECORD_SESSION_H
 
+#include <stdbool.h>
 #include <stdint.h>
 
 #include "collector/record/findings.h"
@@ -22,6 +23,7 @@ struct session_settings {
     int time_port;
     const char *http_host; /* NULL: no page */
     int http_port;
+    bool http_pair;               /* the page asks for its code on this machine too */
     const char *http_certificate; /* PEM texts: the page speaks TLS; NULL: plain HTTP */
     const char *http_key;
     const char *on_alert; /* a shell command, or NULL */

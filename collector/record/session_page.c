@@ -42,6 +42,7 @@ int session_page_build(struct session *session, struct error *error)
         .port = settings->http_port,
         .live = session->live,
         .night_path = settings->night_path,
+        .pair_always = settings->http_pair,
         .certificate = settings->http_certificate,
         .private_key = settings->http_key,
         .actions = {.context = session,

@@ -146,8 +146,8 @@ static int open_daemon(struct web_server *server, struct error *error)
     (void)snprintf(server->address, sizeof server->address, "%s%s/", scheme, listening.name);
     (void)snprintf(server->cookie, sizeof server->cookie, "roomwake-%s",
                    strrchr(listening.name, ':') + 1);
-    server->open = !listening.loopback;
-    if (web_access_new(listening.loopback, &server->access, error) != 0) {
+    server->open = !listening.loopback || settings->pair_always;
+    if (web_access_new(!server->open, &server->access, error) != 0) {
         (void)close(listening.descriptor);
         return -1;
     }

@@ -46,6 +46,7 @@ struct web_settings {
     const char *night_path;  /* NULL: no night */
     const char *certificate; /* PEM texts: TLS; NULL: plain HTTP */
     const char *private_key;
+    bool pair_always; /* on this machine alone, too */
     struct web_actions actions;
 };
 
@@ -54,7 +55,7 @@ int web_server_new(const struct web_settings *settings, struct web_server **serv
                    struct error *error);
 /* "http://127.0.0.1:8080/" */
 const char *web_server_address(const struct web_server *server);
-/* Whether other machines can reach it: then it asks for one of these codes. */
+/* Whether it asks for one of these codes: other machines can reach it, or it was told to. */
 bool web_server_is_open(const struct web_server *server);
 const char *web_server_code(const struct web_server *server, enum web_right right);
 /* Ends all streams and closes its handles; free when the loop has run on. NULL is allowed in both.

@@ -172,6 +172,61 @@ class PageTest(support.Case):
             link.close()
         self.house.stop_station()
 
+    def test_a_page_that_reads_the_night_does_not_keep_it_from_being_closed(self):
+        self.mark("something to store")
+        support.wait_for("the night to be read", lambda: self.ask("/api/night")[0].status == 200)
+        support.wait_for("the mark to be on disk", lambda: json.loads(
+            self.ask("/api/events")[1])["marks"])
+        self.house.stop_station()
+        self.assertNotIn("not closed", self.house.station.output())
+        self.assertEqual([], list(self.folder.glob("night.sqlite-*")))
+
+    def test_a_mark_is_made_by_the_page_alone(self):
+        own = {"X-Roomwake": "1", "Content-Type": "application/json"}
+        body = json.dumps({"text": "<script>alert(1)</script>", "room": "hall", "who": "kim"})
+        origin = f"http://127.0.0.1:{self.port}"
+        for headers in ({"Content-Type": "application/json"}, {"X-Roomwake": "1"},
+                        {"X-Roomwake": "1", "Content-Type": "text/plain"},
+                        dict(own, Origin="http://page.example"), dict(own, Origin="null"),
+                        dict(own, Origin=f"https://127.0.0.1:{self.port}"),
+                        {**own, "Sec-Fetch-Site": "cross-site"},
+                        {**own, "Sec-Fetch-Site": "same-site"}):
+            self.assertEqual(self.ask("/api/mark", "POST", headers, body)[0].status, 403, headers)
+        for bad in ("", "{", "[]", "{}", '{"text":""}', '{"text":"x","room":"A B"}',
+                    '{"text":"x","more":1}', '{"text":"x","for_s":-1}', '{"text":"x","for_s":1e9}',
+                    json.dumps({"text": "x" * 600}), "[" * 100):
+            self.assertEqual(self.ask("/api/mark", "POST", own, bad)[0].status, 400, bad[:40])
+        self.assertEqual(self.ask("/api/mark", "POST", own, "x" * 9000)[0].status, 413)
+        self.assertEqual(self.ask("/api/mark", "GET", own)[0].status, 404)
+        answer, made = self.ask("/api/mark", "POST",
+                                {**own, "Origin": origin, "Sec-Fetch-Site": "same-origin"}, body)
+        self.assertEqual((answer.status, json.loads(made)), (201, {"id": 1}))
+        self.house.station.wait_output("<script>alert")
+        self.house.stop_station()
+        marks = self.findings(self.house.night)["marks"]
+        self.assertEqual([(mark["text"], mark["room"]) for mark in marks],
+                         [("<script>alert(1)</script>", "hall")])
+
+    def test_a_connection_that_dribbles_is_shut_in_time(self):
+        link = socket.create_connection(("127.0.0.1", self.port), 10)
+        link.sendall(b"GET / HTTP/1.1\r\nX-Slow: ")
+        link.settimeout(1)
+        begun = time.monotonic()
+
+        def is_shut():
+            try:
+                link.sendall(b"a")
+                return link.recv(100) == b""
+            except TimeoutError:
+                return False
+            except OSError:
+                return True
+
+        support.wait_for("the connection to be shut", is_shut, 60, 0.1)
+        self.assertGreater(time.monotonic() - begun, 5)
+        link.close()
+        self.house.stop_station()
+
     def answers(self):
         try:
             return self.ask("/")[0].status == 200
@@ -199,6 +254,163 @@ class PageTest(support.Case):
         self.assertIn(f"page: 127.0.0.1 port {self.port}", done.stderr)
         self.assertFalse(other.exists())
         self.house.stop_station()
+
+
+class ServedTest(support.Case):
+    """A finished night, and a site file that is drawn."""
+
+    def setUp(self):
+        super().setUp()
+        self.port = support.free_port()
+
+    ask = PageTest.ask
+
+    def serve(self, *arguments):
+        program = self.start("page", ROOMWAKE, *arguments, "--http", f"127.0.0.1:{self.port}")
+        program.wait_output("The page: http")
+        return program
+
+    def get(self, path, status=200, headers=None):
+        answer, content = self.ask(path, headers=headers)
+        self.assertEqual(answer.status, status, (path, content[:300]))
+        return json.loads(content) if content[:1] in b"{[n" else content
+
+    def night(self):
+        site = support.site(rooms=("hall", "passage"), baseline_s=5, channels=[
+            {"name": "temperature", "unit": "Cel", "rate_hz": 1}])
+        site["rooms"][0]["title"] = "<img src=x onerror=alert(1)>"
+        rows = "".join(f"{1700000000 + i},n{n},{20 + n + (5 if i == 400 and n == 1 else 0)}.{i % 7}\n"
+                       for i in range(600) for n in (1, 2))
+        csv = self.write("night.csv", "time,node,temperature\n" + rows)
+        path = self.folder / "night.sqlite"
+        self.run(ROOMWAKE, "import", "--site", str(self.write("site.json", site)), "--csv",
+                 str(csv), "--night", str(path), check=0)
+        return path
+
+    def test_a_finished_night_answers_what_the_page_asks(self):
+        night = self.night()
+        page = self.serve("serve", night)
+        told = self.get("/api/night")
+        self.assertEqual(told["rooms"][0]["title"], "<img src=x onerror=alert(1)>")
+        self.assertEqual([node["id"] for node in told["nodes"]], ["n1", "n2"])
+        self.assertEqual([node["samples"] for node in self.get("/api/nodes")["nodes"]], [600, 600])
+        wide = self.get(f"/api/window?from=0&to={600 * 10**9}&px=50&lane=n1/temperature")["lanes"][0]
+        self.assertEqual(len(wide["max"]), 50)
+        self.assertEqual(max(value for value in wide["max"] if value is not None), 26.1)
+        raw = self.get(f"/api/window?from={395 * 10**9}&to={405 * 10**9}&px=500&lane=n1/temperature")
+        self.assertEqual(raw["lanes"][0]["v"], [21.3, 21.4, 21.5, 21.6, 21.0, 26.1, 21.2, 21.3, 21.4,
+                                                21.5])
+        self.assertEqual(set(self.get("/api/events")),
+                         {"gaps", "marks", "clock", "notices", "disturbances", "left_out"})
+        self.assertEqual(self.get("/api/findings")["left_out"], 0)
+        for path in ("/api/window", "/api/window?from=1&to=1", "/api/window?px=0", "/api/window?x=%zz",
+                     "/api/window?from=0&to=9&lane=n1/temperature&lane=../x",
+                     "/api/night?id=" + "9" * 30):
+            self.assertEqual(self.ask(path)[0].status, 400, path)
+        self.get("/api/finding?id=999999", 404)
+        self.get("/api/window?from=0&to=9&lane=n9/temperature", 404)
+        for path in ("/live", "/api/plan", "/api/export?format=../x", "/api/export"):
+            self.assertEqual(self.ask(path)[0].status, 404, path)
+        answer, content = self.ask("/api/export?format=csv")
+        self.assertEqual(answer.getheader("Content-Disposition"), "attachment")
+        self.assertEqual(answer.getheader("Content-Type"), "application/octet-stream")
+        self.assertEqual(content.decode(), self.run(ROOMWAKE, "export", str(night), "--format",
+                                                    "csv", check=0).stdout)
+        self.assertEqual(page.stop(), 0, page.output())
+        self.assertNotIn("left open", page.output())
+
+    def test_a_download_that_nobody_takes_does_not_hold_the_page(self):
+        page = self.serve("serve", self.night())
+        idle = []
+        for _ in range(3):
+            link = socket.create_connection(("127.0.0.1", self.port), 10)
+            link.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1024)
+            link.sendall(f"GET /api/export?format=csv HTTP/1.1\r\nHost: 127.0.0.1:{self.port}\r\n\r\n"
+                         .encode())
+            idle.append(link)
+        self.get("/api/night")
+        for link in idle:
+            link.close()
+        self.assertEqual(page.stop(), 0, page.output())
+        self.assertNotIn("left open", page.output())
+
+    def test_only_a_paired_device_sees_anything_and_only_with_its_right(self):
+        page = self.serve("serve", self.night(), "--http-pair")
+        view, change = page.wait_output(r"paired with (\S+); to change things as well, with (\S+)").groups()
+        own = {"X-Roomwake": "1", "Content-Type": "application/json"}
+        self.assertEqual(self.get("/api/self")["right"], "none")
+        self.assertEqual(self.ask("/")[0].status, 200)
+        for path in ("/api/night", "/api/findings", "/api/export?format=csv", "/api/window?from=0&to=9"):
+            self.assertEqual(self.ask(path)[0].status, 401, path)
+        self.assertEqual(self.ask("/api/mark", "POST", own, '{"text":"x"}')[0].status, 401)
+        self.assertEqual(self.ask("/api/pair", "POST", {}, json.dumps({"code": view}))[0].status, 403)
+        cookies = {}
+        for name, code in (("view", view), ("mark", change)):
+            answer, content = self.ask("/api/pair", "POST", own, json.dumps({"code": code}))
+            self.assertEqual((answer.status, json.loads(content)["right"]), (200, name))
+            cookie = answer.getheader("Set-Cookie")
+            self.assertIn("HttpOnly; SameSite=Strict; Path=/", cookie)
+            cookies[name] = {"Cookie": cookie.split(";")[0]}
+            self.get("/api/night", headers=cookies[name])
+        self.assertEqual(self.ask("/api/mark", "POST", {**own, **cookies["view"]}, "{}")[0].status, 403)
+        self.assertEqual(self.ask("/api/mark", "POST", {**own, **cookies["mark"]},
+                                  '{"text":"x"}')[0].status, 404)
+        seen = {}
+        link = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
+        for i in range(10_000):
+            link.request("POST", "/api/pair", json.dumps({"code": f"aaaa-{i:04}"}), own)
+            answer = link.getresponse()
+            answer.read()
+            seen[answer.status] = seen.get(answer.status, 0) + 1
+        link.close()
+        self.assertEqual(set(seen), {403, 429}, seen)
+        self.assertLess(seen[403], 200, seen)
+        self.get("/api/night", headers=cookies["view"])
+        self.assertEqual(page.stop(), 0)
+
+    def test_tls_is_spoken_with_a_certificate_and_wrong_ones_are_named(self):
+        import ssl
+        key, certificate = self.folder / "key.pem", self.folder / "cert.pem"
+        support.run("openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256",
+                    "-nodes", "-keyout", key, "-out", certificate, "-days", "1", "-subj", "/CN=base",
+                    "-addext", "subjectAltName=IP:127.0.0.1", check=0)
+        night = self.night()
+        page = self.serve("serve", night, "--http-cert", certificate, "--http-key", key)
+        page.wait_output(f"The page: https://127.0.0.1:{self.port}/")
+        trust = ssl.create_default_context(cafile=str(certificate))
+        link = http.client.HTTPSConnection("127.0.0.1", self.port, timeout=20, context=trust)
+        link.request("GET", "/api/self")
+        self.assertEqual(link.getresponse().status, 200)
+        link.close()
+        self.assertEqual(page.stop(), 0)
+        for options, why in ((["--http-cert", certificate], "one needs the other"),
+                             (["--http-cert", certificate, "--http-key", night], "PEM|pair"),
+                             (["--http-cert", self.folder / "no", "--http-key", key], "no: ")):
+            done = self.run(ROOMWAKE, "serve", str(night), "--http", f"127.0.0.1:{self.port}",
+                            *map(str, options))
+            self.assertNotEqual(done.returncode, 0)
+            self.assertRegex(done.stderr, why)
+
+    def test_a_plan_is_checked_and_kept_whole_or_not_at_all(self):
+        path = self.folder / "new.json"
+        page = self.serve("plan", "--site", path)
+        own = {"X-Roomwake": "1", "Content-Type": "application/json"}
+        self.assertEqual(self.ask("/api/plan")[1], b"null")
+        self.assertEqual(self.ask("/api/night")[0].status, 404)
+        site = support.site(rooms=("hall", "passage"))
+        self.assertEqual(self.ask("/api/check", "POST", own, json.dumps(site))[0].status, 200)
+        self.assertFalse(path.exists())
+        bad = json.loads(json.dumps(site))
+        bad["nodes"][1]["position_m"] = [99, 99, 1]
+        answer, content = self.ask("/api/plan", "POST", own, json.dumps(bad))
+        self.assertEqual(answer.status, 400)
+        self.assertIn("nodes[1].position_m", json.loads(content)["error"])
+        self.assertFalse(path.exists())
+        self.assertEqual(self.ask("/api/plan", "POST", own, "x" * 300_000)[0].status, 413)
+        self.assertEqual(self.ask("/api/plan", "POST", own, json.dumps(site))[0].status, 200)
+        self.assertEqual(json.loads(path.read_text()), site)
+        self.assertEqual(self.get("/api/plan"), site)
+        self.assertEqual(page.stop(), 0)
 
 
 if __name__ == "__main__":

@@ -62,6 +62,21 @@ export function clockData(clock, node, to) {
   return holdLast([x, y, y], to);
 }
 
+// Without the pixels at the end that have no samples yet.
+export function withoutTail(data) {
+  let end = data[1].length;
+  while (end > 0 && data[1][end - 1] === null) end -= 1;
+  return data.map((list) => list.slice(0, end));
+}
+
+// What was read, and behind it what came fresh and is not on disk yet.
+export function joinFresh(read, recent) {
+  const data = withoutTail(read);
+  const last = data[0].length ? data[0][data[0].length - 1] : -Infinity;
+  const from = recent[0].findIndex((t) => t > last);
+  return from < 0 ? data : data.map((list, i) => [...list, ...recent[i].slice(from)]);
+}
+
 // Fresh pieces behind what is there; what is before `from` goes.
 export function appendFresh(data, first, last, pieces, from) {
   const [x, low, high] = [data[0].slice(), data[1].slice(), data[2].slice()];

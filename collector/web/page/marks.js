@@ -9,6 +9,7 @@ import { clock, length } from "./words.js";
 const WHAT = ["I walked through", "I opened or shut a door", "I used a phone or radio", "I switched a light",
   "I touched a node", "I spoke", "I moved something"];
 const UNDO_MS = 6000;
+const DISK_MS = 1500; // until a mark can be read back
 
 function rooms(form) {
   const list = make("fieldset", { class: "choices" }, make("legend", {}, "Where"));
@@ -61,13 +62,14 @@ export function viewMarks(view) {
   const seconds = make("input", { type: "number", min: "0", max: "86400", value: "60" });
   const said = make("p", { role: "status", class: "said" });
   const list = make("ol", { class: "marks" });
+  const again = () => showMarks(list).catch(() => undefined);
   const mark = (text) => {
     const asked = { text, room: form.room, who: who.value, for_s: Number(seconds.value) || 0 };
     hold(said, text, async (ago) => {
       try {
         const { id } = await change("/api/mark", { ...asked, ago_s: ago });
         said.replaceChildren(`Noted as mark ${id}: ${text}.`);
-        await showMarks(list);
+        setTimeout(again, DISK_MS);
       } catch (refused) {
         said.replaceChildren(`NOT noted: ${refused.message}. `, button("Try again", () => mark(text)));
       }
@@ -83,7 +85,6 @@ export function viewMarks(view) {
     make("div", { class: "row" }, field("Who (a short name)", who, "Small letters, digits and dashes."),
       field("How many seconds from now it lasts", seconds))),
   make("section", {}, make("h2", {}, "Marks so far"), list));
-  showMarks(list).catch(() => undefined);
-  const end = listen("line", (line) => (line?.head === "mark" ? showMarks(list).catch(() => undefined) : null));
-  return end;
+  again();
+  return listen("line", (line) => (line?.head === "mark" ? setTimeout(again, DISK_MS) : null));
 }

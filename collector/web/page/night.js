@@ -2,7 +2,7 @@
 // Must never leave a peak out. A view of main.js.
 
 import { button, field, make, select } from "./dom.js";
-import { appendFresh, clockData, loadWindow } from "./lane_data.js";
+import { appendFresh, clockData, joinFresh, loadWindow } from "./lane_data.js";
 import { Lane } from "./lane.js";
 import { sortedFindings, findingItem } from "./now.js";
 import { plotEdges } from "./plot.js";
@@ -13,6 +13,8 @@ import { clock, length } from "./words.js";
 
 const CLOCK = { name: "clock", unit: "s", rate_hz: 0 };
 const FOLLOW_NS = 120e9;
+const RECENT_NS = 20e9; // longer than it takes a sample to the disk
+const DISK_MS = 1500; // until what was said is on disk
 const LANES_AT_ONCE = 32;
 
 class NightView {
@@ -20,6 +22,7 @@ class NightView {
     this.sight = new Sight(() => [0, Math.max(nightEnd(), 1e9)], () => this.moved());
     this.lanes = store.night.nodes.flatMap((node) => [
       ...node.channels.map((channel) => new Lane(node, channel, "channel")), new Lane(node, CLOCK, "clock")]);
+    this.byKey = new Map(this.lanes.map((lane) => [lane.key, lane]));
     this.visible = new Set();
     this.asking = null;
     this.again = false;
@@ -28,6 +31,7 @@ class NightView {
     this.ends = [
       listen("events", () => this.showEvents()), listen("findings", () => this.showEvents()),
       listen("finding", () => this.showEvents()), listen("fresh", (fresh) => this.takeFresh(fresh)),
+      listen("line", (line) => (["mark", "gap"].includes(line?.head) ? setTimeout(() => this.tick(), DISK_MS) : null)),
       listen("missed", () => this.load()), listen("light", () => this.redraw()),
     ];
     loadEvents().catch(() => undefined);
@@ -166,13 +170,13 @@ class NightView {
       else lane.ensure(this.sight, (plot) => drawBehind(plot, lane.node));
     }
     if (!wanted.length) return;
-    const { from, to, follow } = this.sight;
+    const { from, to } = this.sight;
     this.asking = new AbortController();
     try {
       const answers = await loadWindow(wanted, from, to, this.edges().width, this.asking.signal);
+      const live = store.self.live && to > nightEnd() - RECENT_NS;
       answers.forEach(({ data }, i) => {
-        if (!follow || !wanted[i].data[0].length || !this.sight.follow) wanted[i].show(data, this.sight);
-        else wanted[i].show(this.joined(data, wanted[i].data), this.sight);
+        wanted[i].show(live ? joinFresh(data, wanted[i].recent) : data, this.sight);
       });
       this.list.dataset.shown = `${from} ${to}`;
     } catch (refused) {
@@ -185,22 +189,16 @@ class NightView {
     }
   }
 
-  // What was read, and behind it what came fresh and is not on disk yet.
-  joined(data, before) {
-    const last = data[0].length ? data[0][data[0].length - 1] : -Infinity;
-    const from = before[0].findIndex((t) => t > last);
-    return from < 0 ? data : data.map((list, i) => [...list, ...before[i].slice(from)]);
-  }
-
   takeFresh(fresh) {
-    if (!this.sight.follow) return;
     let newest = this.sight.to;
     for (const [key, first, last, ...pieces] of fresh.lanes) {
       newest = Math.max(newest, last);
-      for (const lane of this.visible) {
-        if (lane.key === key) lane.data = appendFresh(lane.data, first, last, pieces, this.sight.from);
-      }
+      const lane = this.byKey.get(key);
+      if (!lane) continue;
+      lane.recent = appendFresh(lane.recent, first, last, pieces, last - RECENT_NS);
+      if (this.sight.follow) lane.data = appendFresh(lane.data, first, last, pieces, this.sight.from);
     }
+    if (!this.sight.follow) return;
     const wide = this.sight.to - this.sight.from;
     this.sight.to = newest;
     this.sight.from = newest - wide;

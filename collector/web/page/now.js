@@ -12,14 +12,13 @@ const SPREAD_MS = 12000; // how long a finding's spread stays on the plan
 const HOPS = ["first", "second", "third", "fourth", "fifth"];
 
 export function findingItem(finding) {
-  const item = make("li", { class: finding.alert ? "alert" : "", "data-finding": finding.id });
   const word = finding.alert ? "ALERT" : finding.mark ? "marked" : "";
   const [when, ...rest] = finding.line.split(" ");
-  item.append(make("span", { class: "when" }, clock(store.night.base, finding.start)),
+  return make("li", { class: finding.alert ? "alert" : "", "data-finding": finding.id },
+    make("span", { class: "when" }, clock(store.night.base, finding.start)),
     word ? make("span", { class: "head" }, word) : null, ` ${rest.join(" ")} `,
     make("a", { href: `#finding/${finding.id}`, "aria-label": `Look closer at the finding of ${when}` },
       "Look closer"));
-  return item;
 }
 
 export function sortedFindings() {
