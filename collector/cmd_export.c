@@ -5,6 +5,7 @@
 #include <unistd.h>
 
 #include "collector/commands.h"
+#include "collector/export/bundle.h"
 #include "collector/export/exporter.h"
 #include "collector/options.h"
 #include "collector/stop_signal.h"
@@ -80,7 +81,10 @@ static int run_command(const struct arguments *arguments)
         night_reader_open(arguments->positionals[0], &reader, &error) != 0) {
         return options_fail("export", &error);
     }
-    int result = export_run(options_value(arguments, "format"), reader, &options, &error);
+    const char *format = options_value(arguments, "format");
+    int result = strcmp(format, "bundle") == 0
+                     ? bundle_write(arguments->positionals[0], reader, &options, &error)
+                     : export_run(format, reader, &options, &error);
     night_reader_close(reader);
     if (options.progress) {
         show_percent(NULL, 100);
@@ -89,9 +93,10 @@ static int run_command(const struct arguments *arguments)
 }
 
 static const struct option_spec options[] = {
-    {"format", "csv|json|senml|webvtt|mseed", true,
-     "csv, senml, mseed: every sample; json: the findings; webvtt: captions"},
-    {"out", "PATH", false, "what to make; standard output where not told"},
+    {"format", "csv|json|senml|webvtt|mseed|bundle", true,
+     "csv, senml, mseed: every sample; json: the findings; webvtt: captions; bundle: all"},
+    {"out", "PATH", false,
+     "what to make; standard output where not told; a bundle: a folder, or FILE.tar"},
     {"force", NULL, false, "replace what is there already"},
     {"from", "T", false, "from this time on (RFC 3339, or seconds since 1970)"},
     {"to", "T", false, "up to this time"},

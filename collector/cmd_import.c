@@ -2,6 +2,7 @@
  * Must never hold more than options and one call. Called by main.c. */
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "collector/commands.h"
 #include "collector/options.h"
@@ -9,18 +10,55 @@
 #include "collector/screen.h"
 #include "common/timefmt.h"
 
+static int read_step(const char *text, struct mseed_step *step, struct error *error)
+{
+    const char *equals = strchr(text, '=');
+    size_t length = equals ? (size_t)(equals - text) : 0;
+    if (!equals || !channel_name_valid(text, length) ||
+        decimal_parse(equals + 1, strlen(equals + 1), &step->step, error) != 0 ||
+        step->step.mantissa == 0) {
+        return error_set(error, ERROR_USAGE, "--step: \"%.100s\" is no CHANNEL=NUMBER", text);
+    }
+    memcpy(step->channel, text, length);
+    step->channel[length] = '\0';
+    return 0;
+}
+
+static int read_source(const struct arguments *arguments, struct mseed_step steps[],
+                       struct import_source *source, struct error *error)
+{
+    *source = (struct import_source){.csv = options_value(arguments, "csv"),
+                                     .senml = options_value(arguments, "senml"),
+                                     .mseed = options_value(arguments, "mseed"),
+                                     .marks = options_value(arguments, "marks"),
+                                     .steps = steps};
+    if (!source->csv + !source->senml + !source->mseed != 2) {
+        return error_set(error, ERROR_USAGE, "one of --csv, --senml and --mseed is needed");
+    }
+    for (size_t i = 0; i < arguments->option_count; i++) {
+        if (strcmp(arguments->options[i].spec->name, "step") == 0 &&
+            read_step(arguments->options[i].value, &steps[source->step_count++], error) != 0) {
+            return -1;
+        }
+    }
+    return 0;
+}
+
 static int run_command(const struct arguments *arguments)
 {
     struct error error;
     struct site *site = NULL;
     char *text = NULL;
-    if (site_load(options_value(arguments, "site"), &site, &text, &error) != 0) {
+    struct mseed_step steps[OPTIONS_GIVEN_MAX];
+    struct import_source source;
+    if (read_source(arguments, steps, &source, &error) != 0 ||
+        site_load(options_value(arguments, "site"), &site, &text, &error) != 0) {
         return options_fail("import", &error);
     }
     const struct findings_hooks hooks = screen_hooks();
     struct import_result result;
-    int outcome = import_csv(site, text, options_value(arguments, "csv"),
-                             options_value(arguments, "night"), &hooks, &result, &error);
+    int outcome = import_recording(site, text, &source, options_value(arguments, "night"), &hooks,
+                                   &result, &error);
     free(text);
     site_free(site);
     if (outcome != 0) {
@@ -35,7 +73,12 @@ static int run_command(const struct arguments *arguments)
 
 static const struct option_spec options[] = {
     {"site", "FILE", true, "the site file: rooms, doors, nodes"},
-    {"csv", "FILE", true, "the recording: time,node,CHANNEL,..."},
+    {"csv", "FILE", false, "the recording: time,node,CHANNEL,..."},
+    {"senml", "FILE", false, "or a SenML pack (RFC 8428) whose names end in NODE/CHANNEL"},
+    {"mseed", "FILE", false, "or FDSN miniSEED 2"},
+    {"step", "CHANNEL=NUMBER", false,
+     "what one count of a channel is worth, for miniSEED that doesn't say (may be given again)"},
+    {"marks", "FILE", false, "the team's marks, from a night's findings (export --format json)"},
     {"night", "FILE", true, "the night file to make"},
     {0},
 };

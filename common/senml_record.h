@@ -1,5 +1,5 @@
 /* One SenML record: its fields by label, and its resolution against the base fields before it.
- * Must never look at other records. Used by senml.c only. */
+ * Must never look at other records. Used by senml.c and by the import of SenML files. */
 #ifndef ROOMWAKE_COMMON_SENML_RECORD_H
 #define ROOMWAKE_COMMON_SENML_RECORD_H
 

@@ -1,5 +1,5 @@
 /* Cuts a CSV file into rows and cells where they lie: quotes, CRLF, a byte order mark, blank lines
- * at the end. Must never read past the file's end. Called by csv.c and csv_run.c. */
+ * at the end. Must never read past the file's end. Called by csv.c. */
 #include "collector/ingest/csv_reader.h"
 
 #include <inttypes.h>
@@ -192,7 +192,7 @@ static int take_column(struct csv_reader *reader, size_t column, struct csv_cell
             return fail_cell(reader, "column", cell, "there twice", error);
         }
     }
-    bool clock = strcmp(name, CSV_CLOCK_COLUMN) == 0;
+    bool clock = strcmp(name, RECORDING_CLOCK_NAME) == 0;
     bool found = clock;
     for (size_t i = 0; i < reader->site->node_count; i++) {
         size_t channel = site_node_find_channel(&reader->site->nodes[i], name);

@@ -12,6 +12,7 @@
 #include "common/block.h"
 #include "common/error.h"
 #include "common/site.h"
+#include "common/text.h"
 
 struct night_reader;
 
@@ -62,6 +63,9 @@ int night_read_info(struct night_reader *reader, struct night_info *info, struct
  * frees. */
 int night_read_site(struct night_reader *reader, int analysis, struct site **site,
                     struct error *error);
+
+/* The site file as it was when the night began; appended to *text. */
+int night_read_site_text(struct night_reader *reader, struct text *text, struct error *error);
 
 /* A node's channels as of its last boot; returns the count in *count. */
 int night_read_channels(struct night_reader *reader, uint32_t node, struct channel *channels,

@@ -1,4 +1,4 @@
-/* What the nodes of a night said about their channels.
+/* What the nodes of a night said about their channels, and the site file.
  * Must never guess a scale. Called by the other readers, export and reanalyse. */
 #include "collector/night/reader_internal.h"
 
@@ -77,4 +77,21 @@ int night_each_channel(struct night_reader *reader,
         return -1;
     }
     return reader_each(reader, statement, take_each_channel, &to, error);
+}
+
+static int take_text(void *context, struct sql_columns *row)
+{
+    size_t length = 0;
+    const uint8_t *bytes = sql_get_blob(row, &length);
+    return text_append(context, (const char *)bytes, length);
+}
+
+int night_read_site_text(struct night_reader *reader, struct text *text, struct error *error)
+{
+    sqlite3_stmt *statement = NULL;
+    if (reader_prepare(reader, "SELECT file FROM site WHERE id=1", &statement, error) != 0 ||
+        reader_each(reader, statement, take_text, text, error) != 0) {
+        return -1;
+    }
+    return text->length > 0 ? 0 : error_set(error, ERROR_FORMAT, "holds no site");
 }

@@ -1,13 +1,16 @@
-/* CSV -> blocks -> the night and the pipeline.
+/* A recording -> blocks -> the night and the pipeline.
  * Must never wait for a clock or a network: data time alone. Called by cmd_import.c. */
 #include "collector/record/import.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "collector/ingest/csv.h"
 #include "collector/night/writer.h"
 #include "collector/pipeline/pipeline.h"
+#include "collector/record/import_marks.h"
+#include "collector/ingest/senml_file.h"
 
 /* An import has one boot a node. */
 #define IMPORT_BOOT 1
@@ -15,7 +18,9 @@
 
 struct import_run {
     const struct site *site;
-    struct csv *csv;
+    struct recording *recording;
+    struct mark *marks;
+    size_t mark_count;
     struct night_writer *writer;
     struct pipeline *pipeline;
     uint64_t seq[SITE_NODES_MAX];
@@ -98,7 +103,7 @@ static int on_advance(void *context, uint32_t node, int64_t until_ns, struct err
 static int begin_nodes(struct import_run *run, struct error *error)
 {
     for (uint32_t node = 0; node < run->site->node_count; node++) {
-        const struct csv_node *found = csv_get_node(run->csv, node);
+        const struct recording_node *found = recording_get_node(run->recording, node);
         if (found->samples == 0) {
             continue;
         }
@@ -112,15 +117,34 @@ static int begin_nodes(struct import_run *run, struct error *error)
     return 0;
 }
 
+/* As in a re-analysis: all of them before the samples. */
+static int put_marks(struct import_run *run, struct error *error)
+{
+    for (size_t i = 0; i < run->mark_count; i++) {
+        bool again = true;
+        while (again) {
+            if (or_wait(run, night_put_mark(run->writer, &run->marks[i], error), error, &again) !=
+                0) {
+                return -1;
+            }
+        }
+        if (pipeline_mark(run->pipeline, &run->marks[i], error) != 0) {
+            return -1;
+        }
+    }
+    return 0;
+}
+
 static int run_import(struct import_run *run, struct findings *findings, struct error *error)
 {
-    const struct csv_sink sink = {
+    const struct recording_sink sink = {
         .context = run, .clock = on_clock, .blocks = on_blocks, .advance = on_advance};
     struct finding_sink finding = findings_sink(findings);
     if (pipeline_new(run->site, &finding, &run->pipeline, error) != 0) {
         return -1;
     }
-    int result = begin_nodes(run, error) != 0 || csv_run(run->csv, &sink, error) != 0 ||
+    int result = put_marks(run, error) != 0 || begin_nodes(run, error) != 0 ||
+                         recording_run(run->recording, &sink, error) != 0 ||
                          pipeline_finish(run->pipeline, error) != 0
                      ? -1
                      : 0;
@@ -154,28 +178,47 @@ static int import_open(struct import_run *run, const struct night_settings *sett
     return night_writer_close(run->writer, result->end_ns, error);
 }
 
-int import_csv(const struct site *site, const char *site_text, const char *csv_path,
-               const char *night_path, const struct findings_hooks *hooks,
-               struct import_result *result, struct error *error)
+static int open_source(const struct site *site, const struct import_source *source,
+                       struct recording **recording, struct error *error)
+{
+    if (source->csv) {
+        return csv_open(source->csv, site, recording, error);
+    }
+    if (source->senml) {
+        return senml_file_open(source->senml, site, recording, error);
+    }
+    return mseed_file_open(source->mseed, site, source->steps, source->step_count, recording,
+                           error);
+}
+
+int import_recording(const struct site *site, const char *site_text,
+                     const struct import_source *source, const char *night_path,
+                     const struct findings_hooks *hooks, struct import_result *result,
+                     struct error *error)
 {
     struct import_run run;
     memset(&run, 0, sizeof run);
     memset(result, 0, sizeof *result);
     run.site = site;
-    if (csv_open(csv_path, site, &run.csv, error) != 0) {
+    if ((source->marks &&
+         import_marks_read(source->marks, site, &run.marks, &run.mark_count, error) != 0) ||
+        open_source(site, source, &run.recording, error) != 0) {
+        free(run.marks);
         return -1;
     }
     char origin[ORIGIN_SIZE];
-    (void)snprintf(origin, sizeof origin, "imported from %s", csv_path);
-    result->samples = csv_samples(run.csv);
-    result->start_ns = csv_first_ns(run.csv);
-    result->end_ns = csv_last_ns(run.csv);
+    const char *path = source->csv ? source->csv : source->senml ? source->senml : source->mseed;
+    (void)snprintf(origin, sizeof origin, "imported from %s", path);
+    result->samples = recording_samples(run.recording);
+    result->start_ns = recording_first_ns(run.recording);
+    result->end_ns = recording_last_ns(run.recording);
     const struct night_settings settings = {.path = night_path,
                                             .site = site,
                                             .site_text = site_text,
                                             .start_ns = result->start_ns,
                                             .origin = origin};
     int outcome = import_open(&run, &settings, hooks, result, error);
-    csv_close(run.csv);
+    recording_close(run.recording);
+    free(run.marks);
     return outcome;
 }

@@ -5,9 +5,20 @@
 
 #include <stdint.h>
 
+#include "collector/ingest/mseed_file.h"
 #include "collector/record/findings.h"
 #include "common/error.h"
 #include "common/site.h"
+
+/* One of csv, senml and mseed is a path, the others NULL. */
+struct import_source {
+    const char *csv;
+    const char *senml;
+    const char *mseed;
+    const char *marks; /* the findings of the night that it came from; NULL: no marks */
+    const struct mseed_step *steps;
+    size_t step_count;
+};
 
 struct import_result {
     uint64_t samples;
@@ -17,8 +28,9 @@ struct import_result {
 };
 
 /* `site_text` is the site file as it was, stored in the night. */
-int import_csv(const struct site *site, const char *site_text, const char *csv_path,
-               const char *night_path, const struct findings_hooks *hooks,
-               struct import_result *result, struct error *error);
+int import_recording(const struct site *site, const char *site_text,
+                     const struct import_source *source, const char *night_path,
+                     const struct findings_hooks *hooks, struct import_result *result,
+                     struct error *error);
 
 #endif

@@ -19,7 +19,7 @@ static const char site_text[] =
     "{\"name\":\"temperature\",\"unit\":\"Cel\",\"rate_hz\":50}]}]}";
 
 struct seen {
-    const struct csv *csv;
+    const struct recording *csv;
     uint64_t samples;
     int64_t last_ns[2][2];
     int64_t until_ns[2];
@@ -48,7 +48,8 @@ static int on_blocks(void *context, uint32_t node, const struct block *blocks, s
     struct seen *seen = context;
     (void)error;
     for (size_t b = 0; b < count; b++) {
-        const struct channel *channel = &csv_get_node(seen->csv, node)->channels[blocks[b].channel];
+        const struct channel *channel =
+            &recording_get_node(seen->csv, node)->channels[blocks[b].channel];
         for (uint32_t i = 0; i < blocks[b].count; i++) {
             struct decimal value;
             int64_t time_ns = block_time_ns(&blocks[b], i);
@@ -80,18 +81,18 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     }
     struct seen seen = {.last_ns = {{INT64_MIN, INT64_MIN}, {INT64_MIN, INT64_MIN}},
                         .until_ns = {INT64_MIN, INT64_MIN}};
-    const struct csv_sink sink = {&seen, on_clock, on_blocks, on_advance};
-    struct csv *csv = NULL;
+    const struct recording_sink sink = {&seen, on_clock, on_blocks, on_advance};
+    struct recording *csv = NULL;
     if (csv_open_bytes("night.csv", (const char *)data, size, site, &csv, &error) != 0) {
         require(strncmp(error.text, "night.csv", 9) == 0);
         return 0;
     }
     seen.csv = csv;
-    if (csv_run(csv, &sink, &error) == 0) {
-        require(seen.samples == csv_samples(csv));
+    if (recording_run(csv, &sink, &error) == 0) {
+        require(seen.samples == recording_samples(csv));
     } else {
         require(strncmp(error.text, "night.csv:", 10) == 0);
     }
-    csv_close(csv);
+    recording_close(csv);
     return 0;
 }

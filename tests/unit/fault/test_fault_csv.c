@@ -45,17 +45,17 @@ static int on_advance(void *context, uint32_t node, int64_t until_ns, struct err
 static int import(void *context, struct error *error)
 {
     const struct site *site = context;
-    struct csv *csv = NULL;
+    struct recording *csv = NULL;
     size_t samples = 0;
-    const struct csv_sink sink = {&samples, on_clock, on_blocks, on_advance};
+    const struct recording_sink sink = {&samples, on_clock, on_blocks, on_advance};
     if (csv_open_bytes("rows.csv", rows, sizeof rows - 1, site, &csv, error)) {
         return -1;
     }
-    int result = csv_run(csv, &sink, error);
+    int result = recording_run(csv, &sink, error);
     if (result == 0) {
         assert_int_equal(samples, 8);
     }
-    csv_close(csv);
+    recording_close(csv);
     return result;
 }
 

@@ -27,7 +27,7 @@ struct collected {
     int64_t clock_values[8];
     size_t clock_count;
     bool out_of_order;
-    struct csv *csv;
+    struct recording *csv;
     int fail_with;
 };
 
@@ -54,7 +54,8 @@ static int on_blocks(void *context, uint32_t node, const struct block *blocks, s
         return out->fail_with;
     }
     for (size_t b = 0; b < count; b++) {
-        const struct channel *channel = &csv_get_node(out->csv, node)->channels[blocks[b].channel];
+        const struct channel *channel =
+            &recording_get_node(out->csv, node)->channels[blocks[b].channel];
         for (uint32_t i = 0; i < blocks[b].count; i++) {
             struct sample *sample = &out->samples[out->count++];
             *sample = (struct sample){.node = node,
@@ -90,7 +91,7 @@ static void write_file(const char *text)
 static int import(const char *text, struct collected *out, struct error *error)
 {
     write_file(text);
-    struct csv_sink sink = {out, on_clock, on_blocks, on_advance};
+    struct recording_sink sink = {out, on_clock, on_blocks, on_advance};
     *out = (struct collected){.fail_with = out->fail_with};
     for (size_t i = 0; i < 3; i++) {
         out->until_ns[i] = INT64_MIN;
@@ -98,8 +99,8 @@ static int import(const char *text, struct collected *out, struct error *error)
     if (csv_open(path, site, &out->csv, error)) {
         return -1;
     }
-    int result = csv_run(out->csv, &sink, error);
-    csv_close(out->csv);
+    int result = recording_run(out->csv, &sink, error);
+    recording_close(out->csv);
     return result;
 }
 
@@ -140,15 +141,15 @@ static void the_step_is_the_finest_power_of_ten_that_the_values_need(void **stat
     (void)state;
     struct error error;
     write_file("time,node,temperature\n1,n1,21.5\n2,n1,21.25\n3,n1,20\n3,n2,700\n");
-    struct csv *csv;
+    struct recording *csv;
     assert_int_equal(csv_open(path, site, &csv, &error), 0);
-    assert_int_equal(csv_get_node(csv, 0)->channels[0].step.exponent, -2);
-    assert_int64_equal(csv_get_node(csv, 0)->channels[0].step.mantissa, 1);
-    assert_int_equal(csv_get_node(csv, 1)->channels[1].step.exponent, 2);
-    assert_int_equal(csv_samples(csv), 4);
-    assert_int64_equal(csv_first_ns(csv), NS_PER_S);
-    assert_int64_equal(csv_last_ns(csv), 3 * NS_PER_S);
-    csv_close(csv);
+    assert_int_equal(recording_get_node(csv, 0)->channels[0].step.exponent, -2);
+    assert_int64_equal(recording_get_node(csv, 0)->channels[0].step.mantissa, 1);
+    assert_int_equal(recording_get_node(csv, 1)->channels[1].step.exponent, 2);
+    assert_int_equal(recording_samples(csv), 4);
+    assert_int64_equal(recording_first_ns(csv), NS_PER_S);
+    assert_int64_equal(recording_last_ns(csv), 3 * NS_PER_S);
+    recording_close(csv);
 }
 
 static void what_does_not_fit_int32_steps_is_kept_wider(void **state)
@@ -280,7 +281,7 @@ static void a_missing_file_is_named(void **state)
 {
     (void)state;
     struct error error;
-    struct csv *csv;
+    struct recording *csv;
     assert_int_equal(csv_open("/nonexistent/night.csv", site, &csv, &error), -1);
     assert_error(error, ERROR_NOT_FOUND, "/nonexistent/night.csv");
 }

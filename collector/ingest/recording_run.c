@@ -3,7 +3,7 @@
 #include <stdbool.h>
 #include <stdlib.h>
 
-#include "collector/ingest/csv_inside.h"
+#include "collector/ingest/recording_inside.h"
 #include "collector/ingest/series.h"
 #include "common/clock.h"
 
@@ -17,8 +17,8 @@ struct node_run {
 };
 
 struct run {
-    struct csv *csv;
-    const struct csv_sink *sink;
+    struct recording *recording;
+    const struct recording_sink *sink;
     struct node_run *nodes;
     struct block *blocks;
     size_t blocks_size;
@@ -74,22 +74,22 @@ static int reserve_blocks(struct run *run, size_t count, struct error *error)
 
 static int hand_blocks(struct run *run, uint32_t node, int64_t until_ns, struct error *error)
 {
-    const struct csv_node *csv_node = &run->csv->nodes[node];
+    const struct recording_node *known = &run->recording->nodes[node];
     struct series *channels = run->nodes[node].channels;
     size_t count = 0;
-    for (size_t c = 0; c < csv_node->channel_count; c++) {
+    for (size_t c = 0; c < known->channel_count; c++) {
         size_t samples = count_before(&channels[c], until_ns);
-        size_t more = series_block_count(&channels[c], samples, &csv_node->channels[c]);
+        size_t more = series_block_count(&channels[c], samples, &known->channels[c]);
         if (reserve_blocks(run, count + more, error)) {
             return -1;
         }
-        series_make_blocks(&channels[c], samples, (uint16_t)c, &csv_node->channels[c],
+        series_make_blocks(&channels[c], samples, (uint16_t)c, &known->channels[c],
                            run->blocks + count);
         count += more;
     }
     int result =
         count > 0 ? run->sink->blocks(run->sink->context, node, run->blocks, count, error) : 0;
-    for (size_t c = 0; result == 0 && c < csv_node->channel_count; c++) {
+    for (size_t c = 0; result == 0 && c < known->channel_count; c++) {
         series_drop(&channels[c], count_before(&channels[c], until_ns));
     }
     return result;
@@ -97,7 +97,7 @@ static int hand_blocks(struct run *run, uint32_t node, int64_t until_ns, struct 
 
 static int hand_on(struct run *run, int64_t until_ns, struct error *error)
 {
-    for (uint32_t node = 0; node < run->csv->site->node_count; node++) {
+    for (uint32_t node = 0; node < run->recording->site->node_count; node++) {
         if (!run->nodes[node].channels) {
             continue;
         }
@@ -116,57 +116,41 @@ static int hand_on(struct run *run, int64_t until_ns, struct error *error)
     return 0;
 }
 
-static int take_cell(struct run *run, const struct csv_row *row, size_t column, uint16_t channel,
-                     struct error *error)
+static int take_sample(struct run *run, const struct recording_sample *sample, struct error *error)
 {
-    struct node_run *node = &run->nodes[row->node];
-    struct series *series = channel == CSV_IS_CLOCK ? &node->clock : &node->channels[channel];
-    struct decimal value;
-    if (csv_cell_value(run->csv, row, column, &value, error)) {
-        return -1;
+    struct recording *recording = run->recording;
+    struct node_run *node = &run->nodes[sample->node];
+    if (!node->channels) {
+        return 0; /* nothing but its clock */
     }
-    int result = series_insert(series, row->time_ns, value);
+    struct series *series =
+        sample->channel == RECORDING_CLOCK ? &node->clock : &node->channels[sample->channel];
+    int result = series_insert(series, sample->time_ns, sample->value);
     if (result < 0) {
         return error_set(error, ERROR_MEMORY, "import: out of memory");
     }
     if (result > 0) {
-        (void)csv_reader_fail(run->csv->reader, row->line, ERROR_FORMAT,
-                              "two values of one channel at one time", error);
-        return -1;
+        return recording->source.fail(recording->source.context, sample->place, ERROR_FORMAT,
+                                      "two values of one channel at one time", error);
     }
-    return 0;
-}
-
-static int take_row(struct run *run, const struct csv_row *row, struct error *error)
-{
-    const uint16_t *map = csv_reader_map(run->csv->reader, row->node);
-    size_t columns = csv_reader_columns(run->csv->reader);
-    if (!run->nodes[row->node].channels) {
-        return 0; /* rows with no sample in any of them */
-    }
-    for (size_t i = 0; i < columns; i++) {
-        if (row->cells[i].length > 0 && take_cell(run, row, i, map[i], error)) {
-            return -1;
-        }
-    }
-    run->latest_ns = row->time_ns > run->latest_ns ? row->time_ns : run->latest_ns;
-    int64_t safe = run->latest_ns - CSV_DISORDER_NS;
+    run->latest_ns = sample->time_ns > run->latest_ns ? sample->time_ns : run->latest_ns;
+    int64_t safe = run->latest_ns - RECORDING_DISORDER_NS;
     if (safe - run->handed_ns < STRETCH_NS) {
         return 0;
     }
-    int64_t stretches = (safe - run->csv->first_ns) / STRETCH_NS;
-    return hand_on(run, run->csv->first_ns + stretches * STRETCH_NS, error);
+    int64_t stretches = (safe - recording->first_ns) / STRETCH_NS;
+    return hand_on(run, recording->first_ns + stretches * STRETCH_NS, error);
 }
 
 static int begin(struct run *run, struct error *error)
 {
-    const struct csv *csv = run->csv;
-    run->nodes = calloc(csv->site->node_count + 1, sizeof *run->nodes);
+    const struct recording *recording = run->recording;
+    run->nodes = calloc(recording->site->node_count + 1, sizeof *run->nodes);
     if (!run->nodes) {
         return error_set(error, ERROR_MEMORY, "import: out of memory");
     }
-    for (size_t i = 0; i < csv->site->node_count; i++) {
-        if (csv->nodes[i].samples == 0) {
+    for (size_t i = 0; i < recording->site->node_count; i++) {
+        if (recording->nodes[i].samples == 0) {
             continue;
         }
         run->nodes[i].channels = calloc(NODE_CHANNELS_MAX, sizeof(struct series));
@@ -179,7 +163,7 @@ static int begin(struct run *run, struct error *error)
 
 static void end(struct run *run)
 {
-    for (size_t i = 0; run->nodes && i < run->csv->site->node_count; i++) {
+    for (size_t i = 0; run->nodes && i < run->recording->site->node_count; i++) {
         struct node_run *node = &run->nodes[i];
         series_free(&node->clock);
         for (size_t c = 0; node->channels && c < NODE_CHANNELS_MAX; c++) {
@@ -191,23 +175,26 @@ static void end(struct run *run)
     free(run->blocks);
 }
 
-int csv_run(struct csv *csv, const struct csv_sink *sink, struct error *error)
+int recording_run(struct recording *recording, const struct recording_sink *sink,
+                  struct error *error)
 {
-    struct run run = {
-        .csv = csv, .sink = sink, .handed_ns = csv->first_ns, .latest_ns = csv->first_ns};
-    struct csv_row row;
-    csv_reader_rewind(csv->reader);
+    struct run run = {.recording = recording,
+                      .sink = sink,
+                      .handed_ns = recording->first_ns,
+                      .latest_ns = recording->first_ns};
+    struct recording_sample sample;
+    recording->source.rewind(recording->source.context);
     int result = begin(&run, error);
     while (result == 0) {
-        int more = csv_reader_next(csv->reader, &row, error);
+        int more = recording->source.next(recording->source.context, &sample, error);
         if (more <= 0) {
             result = more;
             break;
         }
-        result = take_row(&run, &row, error);
+        result = take_sample(&run, &sample, error);
     }
     if (result == 0) {
-        result = hand_on(&run, csv->last_ns + 1, error);
+        result = hand_on(&run, recording->last_ns + 1, error);
     }
     end(&run);
     return result;

@@ -1,0 +1,296 @@
+/* A folder or a tar file (POSIX.1-1988 ustar) with a SHA-256 sum of each file in it.
+ * Must never give it its name before it is whole and on disk. Called by bundle.c. */
+#include "collector/export/bundle_store.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <fcntl.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <sodium.h>
+
+#define TAR_BLOCK 512
+#define TAR_OCTAL_MAX INT64_C(077777777777)
+#define READ_SIZE 65536
+
+static int out_of_memory(const struct bundle_store *store, struct error *error)
+{
+    return error_set(error, ERROR_MEMORY, "%s: out of memory", store->path);
+}
+
+static bool ends_in_tar(const char *path)
+{
+    size_t length = strlen(path);
+    return length > 4 && strcmp(path + length - 4, ".tar") == 0;
+}
+
+static int open_folder(struct bundle_store *store, struct error *error)
+{
+    struct stat there;
+    if (lstat(store->path, &there) == 0) {
+        return error_set(error, ERROR_BUSY, "%s: exists already", store->path);
+    }
+    size_t length = strlen(store->path);
+    while (length > 1 && store->path[length - 1] == '/') {
+        length--;
+    }
+    if (asprintf(&store->folder, "%.*s.XXXXXX", (int)length, store->path) < 0) {
+        store->folder = NULL;
+        return out_of_memory(store, error);
+    }
+    if (!mkdtemp(store->folder)) {
+        (void)whole_fail(store->path, error);
+        free(store->folder);
+        store->folder = NULL;
+        return -1;
+    }
+    return 0;
+}
+
+int bundle_store_open(struct bundle_store *store, const char *path, const char *prefix,
+                      int64_t time_s, bool replace, struct error *error)
+{
+    *store = (struct bundle_store){.path = path, .prefix = prefix, .time_s = time_s};
+    store->tar = ends_in_tar(path);
+    if (!store->tar) {
+        return open_folder(store, error);
+    }
+    if (whole_open(&store->whole, path, replace, error) != 0) {
+        return -1;
+    }
+    if (!store->whole.plain) {
+        whole_abandon(&store->whole);
+        return error_set(error, ERROR_IO, "%s: a bundle needs a plain file", path);
+    }
+    return 0;
+}
+
+/* Joins the folder's name and a file's; NULL where memory ran out. Caller frees. */
+static char *join(const struct bundle_store *store, const char *name)
+{
+    char *path = NULL;
+    return asprintf(&path, "%s/%s", store->folder, name) < 0 ? NULL : path;
+}
+
+int bundle_store_begin(struct bundle_store *store, const char *name, FILE **out,
+                       struct error *error)
+{
+    (void)snprintf(store->name, sizeof store->name, "%s", name);
+    if (store->tar) {
+        static const char empty[TAR_BLOCK];
+        store->member = store->whole.out;
+        *out = store->member;
+        if (fwrite(empty, sizeof empty, 1, store->member) != 1) {
+            return whole_fail(store->path, error);
+        }
+        store->begin = ftello(store->member);
+        return store->begin < 0 ? whole_fail(store->path, error) : 0;
+    }
+    char *path = join(store, name);
+    if (!path) {
+        return out_of_memory(store, error);
+    }
+    int descriptor = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, 0644);
+    free(path);
+    store->begin = 0;
+    store->member = descriptor >= 0 ? fdopen(descriptor, "w") : NULL;
+    if (!store->member) {
+        (void)whole_fail(store->path, error);
+        if (descriptor >= 0) {
+            close(descriptor);
+        }
+        return -1;
+    }
+    *out = store->member;
+    return 0;
+}
+
+/* The sum of the member's `size` bytes, as they are in the file. */
+static int add_sum(struct bundle_store *store, int64_t size, struct error *error)
+{
+    static const char digits[] = "0123456789abcdef";
+    unsigned char sum[crypto_hash_sha256_BYTES];
+    char *bytes = malloc(READ_SIZE);
+    crypto_hash_sha256_state state;
+    if (!bytes) {
+        return out_of_memory(store, error);
+    }
+    (void)crypto_hash_sha256_init(&state);
+    for (int64_t at = 0; at < size;) {
+        int64_t left = size - at;
+        ssize_t got = pread(fileno(store->member), bytes,
+                            left < READ_SIZE ? (size_t)left : (size_t)READ_SIZE, store->begin + at);
+        if (got <= 0) {
+            free(bytes);
+            return whole_fail(store->path, error);
+        }
+        (void)crypto_hash_sha256_update(&state, (unsigned char *)bytes, (unsigned long long)got);
+        at += got;
+    }
+    free(bytes);
+    (void)crypto_hash_sha256_final(&state, sum);
+    for (size_t i = 0; i < sizeof sum; i++) {
+        (void)text_append_format(&store->sums, "%c%c", digits[sum[i] >> 4], digits[sum[i] & 15]);
+    }
+    (void)text_append_format(&store->sums, "  %s\n", store->name);
+    return store->sums.failed ? out_of_memory(store, error) : 0;
+}
+
+static void put_octal(char *field, int digits, uint64_t value)
+{
+    while (digits-- > 0) {
+        field[digits] = (char)('0' + (value & 7));
+        value >>= 3;
+    }
+}
+
+/* Eleven octal digits; what is larger in base 256, as GNU tar and others read it. */
+static void put_size(char field[12], int64_t size)
+{
+    if (size <= TAR_OCTAL_MAX) {
+        put_octal(field, 11, (uint64_t)size);
+        return;
+    }
+    for (int i = 0; i < 12; i++) {
+        field[11 - i] = i < 8 ? (char)(size >> (8 * i)) : 0;
+    }
+    field[0] = (char)0x80;
+}
+
+static void make_header(const struct bundle_store *store, int64_t size, char header[TAR_BLOCK])
+{
+    unsigned sum = 0;
+    memset(header, 0, TAR_BLOCK);
+    (void)snprintf(header, 100, "%.40s/%.58s", store->prefix, store->name);
+    memcpy(header + 100, "0000644", 8);
+    memcpy(header + 108, "0000000", 8);
+    memcpy(header + 116, "0000000", 8);
+    put_size(header + 124, size);
+    put_octal(header + 136, 11, store->time_s > 0 ? (uint64_t)store->time_s : 0);
+    memset(header + 148, ' ', 8);
+    header[156] = '0';
+    memcpy(header + 257, "ustar", 6);
+    memcpy(header + 263, "00", 2);
+    for (int i = 0; i < TAR_BLOCK; i++) {
+        sum += (unsigned char)header[i];
+    }
+    put_octal(header + 148, 6, sum);
+    header[154] = '\0';
+}
+
+static int end_in_tar(struct bundle_store *store, int64_t size, struct error *error)
+{
+    char header[TAR_BLOCK];
+    static const char empty[TAR_BLOCK];
+    size_t rest = (size_t)(size % TAR_BLOCK);
+    make_header(store, size, header);
+    if (pwrite(fileno(store->member), header, sizeof header, store->begin - TAR_BLOCK) !=
+            TAR_BLOCK ||
+        (rest > 0 && fwrite(empty, TAR_BLOCK - rest, 1, store->member) != 1)) {
+        return whole_fail(store->path, error);
+    }
+    store->member = NULL;
+    return 0;
+}
+
+int bundle_store_end(struct bundle_store *store, struct error *error)
+{
+    if (whole_flush(store->member, store->path, error) != 0) {
+        return -1;
+    }
+    int64_t end = ftello(store->member);
+    if (end < 0 || add_sum(store, end - store->begin, error) != 0) {
+        return end < 0 ? whole_fail(store->path, error) : -1;
+    }
+    if (store->tar) {
+        return end_in_tar(store, end - store->begin, error);
+    }
+    int result = fsync(fileno(store->member)) == 0 ? 0 : whole_fail(store->path, error);
+    if (fclose(store->member) != 0 && result == 0) {
+        result = whole_fail(store->path, error);
+    }
+    store->member = NULL;
+    return result;
+}
+
+static int put_sums(struct bundle_store *store, struct error *error)
+{
+    FILE *out = NULL;
+    struct text sums = store->sums;
+    store->sums = (struct text){0};
+    int result = bundle_store_begin(store, "SHA256SUMS", &out, error);
+    if (result == 0 && fwrite(sums.bytes, 1, sums.length, out) != sums.length) {
+        result = whole_fail(store->path, error);
+    }
+    text_free(&sums);
+    return result == 0 ? bundle_store_end(store, error) : -1;
+}
+
+static int name_folder(struct bundle_store *store, struct error *error)
+{
+    if (chmod(store->folder, 0755) != 0) {
+        return whole_fail(store->path, error);
+    }
+    int descriptor = open(store->folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    int result = descriptor >= 0 && fsync(descriptor) == 0 ? 0 : whole_fail(store->path, error);
+    if (descriptor >= 0) {
+        close(descriptor);
+    }
+    if (result != 0) {
+        return -1;
+    }
+    if (renameat2(AT_FDCWD, store->folder, AT_FDCWD, store->path, RENAME_NOREPLACE) != 0) {
+        return errno == EEXIST ? error_set(error, ERROR_BUSY, "%s: exists already", store->path)
+                               : whole_fail(store->path, error);
+    }
+    free(store->folder);
+    store->folder = NULL;
+    return whole_sync_folder(store->path, error);
+}
+
+int bundle_store_close(struct bundle_store *store, struct error *error)
+{
+    int result = put_sums(store, error);
+    if (result == 0 && store->tar) {
+        static const char end[2 * TAR_BLOCK];
+        result =
+            fwrite(end, sizeof end, 1, store->whole.out) == 1 ? 0 : whole_fail(store->path, error);
+        result = result == 0 ? whole_close(&store->whole, error) : -1;
+    } else if (result == 0) {
+        result = name_folder(store, error);
+    }
+    bundle_store_abandon(store);
+    return result;
+}
+
+/* This store made the folder, and everything in it. */
+static void remove_folder(struct bundle_store *store)
+{
+    DIR *folder = opendir(store->folder);
+    for (struct dirent *entry = folder ? readdir(folder) : NULL; entry; entry = readdir(folder)) {
+        (void)unlinkat(dirfd(folder), entry->d_name, 0); /* "." and ".." refuse */
+    }
+    if (folder) {
+        (void)closedir(folder);
+    }
+    (void)rmdir(store->folder);
+}
+
+void bundle_store_abandon(struct bundle_store *store)
+{
+    if (store->member && !store->tar) {
+        (void)fclose(store->member);
+    }
+    store->member = NULL;
+    if (store->tar) {
+        whole_abandon(&store->whole);
+    } else if (store->folder) {
+        remove_folder(store);
+        free(store->folder);
+        store->folder = NULL;
+    }
+    text_free(&store->sums);
+}
