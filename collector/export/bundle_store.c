@@ -155,7 +155,7 @@ static void put_size(char field[12], int64_t size)
         return;
     }
     for (int i = 0; i < 12; i++) {
-        field[11 - i] = i < 8 ? (char)(size >> (8 * i)) : 0;
+        field[11 - i] = (char)(i < 8 ? (size >> (8 * i)) & 0xff : 0);
     }
     field[0] = (char)0x80;
 }
