@@ -119,8 +119,9 @@ int recording_open(const char *name, const struct recording_source *source, cons
     struct recording *recording = calloc(1, sizeof *recording);
     if (!recording || !(recording->name = strdup(name))) {
         free(recording);
+        (void)error_set(error, ERROR_MEMORY, "%s: out of memory", name); /* the source may own it */
         source->close(source->context);
-        return error_set(error, ERROR_MEMORY, "%s: out of memory", name);
+        return -1;
     }
     recording->site = site;
     recording->source = *source;
