@@ -59,7 +59,7 @@ class NightFileTest(support.Case):
             for time_ns, value in zip(times, values):
                 self.assertNotIn((node, channel, time_ns), found)
                 found[node, channel, time_ns] = value
-        table = shared.export("csv", f"{night.stem}.csv", night=night).read_text().splitlines()
+        table = shared.export("csv", f"{night.stem}-out.csv", night=night).read_text().splitlines()
         columns = table[0].split(",")[2:]
         for line in table[1:]:
             seconds, node, *cells = line.split(",")
