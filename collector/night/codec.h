@@ -3,7 +3,8 @@
  * block. Called by the night's writer and reader.
  *
  * Counts: the residuals of order 0 (against the block's mean), 1 or 2 (differences, modulo 2^32),
- * zigzag, then whichever is shortest: raw, Rice bits, or byte planes under zstd. */
+ * or of a linear prediction from up to 32 samples before, zigzag; then whichever is shortest: raw,
+ * Rice bits, or byte planes under zstd. */
 #ifndef ROOMWAKE_COLLECTOR_NIGHT_CODEC_H
 #define ROOMWAKE_COLLECTOR_NIGHT_CODEC_H
 
@@ -18,6 +19,8 @@ enum codec_kind {
     CODEC_RAW = 0,          /* counts: int32, little-endian */
     CODEC_RICE = 1,         /* counts: order, seeds, Rice bits */
     CODEC_PLANES = 2,       /* counts: order, seeds, byte planes of the residuals under zstd */
+    CODEC_LPC_RICE = 3,     /* counts: linear prediction's head, Rice bits of its residuals */
+    CODEC_LPC_PLANES = 4,   /* the same head, byte planes under zstd */
     CODEC_DECIMAL = 16,     /* decimals: per sample exponent step and mantissa as varints */
     CODEC_DECIMAL_ZSTD = 17 /* the same under zstd */
 };

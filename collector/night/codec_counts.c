@@ -9,6 +9,8 @@
 /* Below this the head of a zstd frame alone outweighs what it could save. */
 #define ZSTD_WORTH_BYTES 24u
 #define ZSTD_LEVEL 1
+/* Shorter blocks do not pay for the taps. */
+#define LPC_WORTH_SAMPLES 256u
 
 int codec_encoding(int64_t kind, enum block_encoding *encoding)
 {
@@ -16,6 +18,8 @@ int codec_encoding(int64_t kind, enum block_encoding *encoding)
     case CODEC_RAW:
     case CODEC_RICE:
     case CODEC_PLANES:
+    case CODEC_LPC_RICE:
+    case CODEC_LPC_PLANES:
         *encoding = BLOCK_INT32;
         return 0;
     case CODEC_DECIMAL:
@@ -36,12 +40,16 @@ struct codec *codec_new(void)
     codec->compress = ZSTD_createCCtx();
     codec->decompress = ZSTD_createDCtx();
     codec->residuals = malloc(BLOCK_SAMPLES_MAX * sizeof *codec->residuals);
+    codec->reals = malloc((BLOCK_SAMPLES_MAX + CODEC_LPC_SCRATCH) * sizeof *codec->reals);
+    codec->narrow = malloc((BLOCK_SAMPLES_MAX + CODEC_LPC_SCRATCH) * sizeof *codec->narrow);
     codec->plain = malloc(CODEC_SCRATCH_SIZE);
     codec->packed = malloc(CODEC_SCRATCH_SIZE);
     codec->samples = malloc(CODEC_SCRATCH_SIZE);
     codec->times = malloc(CODEC_SCRATCH_SIZE);
-    if (!codec->compress || !codec->decompress || !codec->residuals || !codec->plain ||
-        !codec->packed || !codec->samples || !codec->times) {
+    codec->cuts = malloc(CODEC_SCRATCH_SIZE);
+    if (!codec->compress || !codec->decompress || !codec->residuals || !codec->reals ||
+        !codec->narrow || !codec->plain || !codec->packed || !codec->samples || !codec->times ||
+        !codec->cuts) {
         codec_free(codec);
         return NULL;
     }
@@ -56,10 +64,13 @@ void codec_free(struct codec *codec)
     ZSTD_freeCCtx(codec->compress);
     ZSTD_freeDCtx(codec->decompress);
     free(codec->residuals);
+    free(codec->reals);
+    free(codec->narrow);
     free(codec->plain);
     free(codec->packed);
     free(codec->samples);
     free(codec->times);
+    free(codec->cuts);
     free(codec);
 }
 
@@ -137,7 +148,7 @@ static int32_t mean_of(const int32_t *counts, uint32_t count)
 }
 
 /* The order whose residuals have the least sum: a good guide to the shortest bits. */
-static unsigned best_order(const int32_t *counts, uint32_t count, int32_t mean)
+static unsigned best_order(const int32_t *counts, uint32_t count, int32_t mean, uint64_t *sum)
 {
     uint64_t sums[ORDER_MAX + 1] = {0};
     for (uint32_t i = 2; i < count; i++) {
@@ -154,6 +165,7 @@ static unsigned best_order(const int32_t *counts, uint32_t count, int32_t mean)
             best = order;
         }
     }
+    *sum = sums[best];
     return best;
 }
 
@@ -198,15 +210,26 @@ static void encode_raw(const int32_t *counts, uint32_t count, uint8_t *out)
     }
 }
 
-void codec_encode_counts(struct codec *codec, const int32_t *counts, uint32_t count,
-                         struct codec_bytes *out)
+/* Linear prediction, where it is worth its taps: its residuals are left in codec->residuals, and
+ * the length of its head is returned; 0 where it is not. `sum` is that of the best plain order. */
+static size_t try_lpc(struct codec *codec, const int32_t *counts, uint32_t count, int32_t mean,
+                      uint64_t sum)
 {
-    int32_t mean = count > 0 ? mean_of(counts, count) : 0;
-    unsigned order = count > ORDER_MAX ? best_order(counts, count, mean) : 0;
-    uint32_t left = count - order;
-    make_residuals(counts, count, order, mean, codec->residuals);
+    struct codec_lpc lpc;
+    if (count < LPC_WORTH_SAMPLES || sum < count / 2 ||
+        !codec_lpc_fit(codec->reals, counts, count, mean, &lpc)) {
+        return 0;
+    }
+    codec_lpc_residuals(&lpc, codec->narrow, counts, count, codec->residuals);
+    uint64_t predicted = 0;
+    for (uint32_t i = 0; i < count; i++) {
+        predicted += codec->residuals[i];
+    }
+    return predicted < sum ? codec_lpc_write(&lpc, codec->samples) : 0;
+}
 
-    uint8_t *bytes = codec->samples;
+static size_t plain_head(const int32_t *counts, unsigned order, int32_t mean, uint8_t *bytes)
+{
     size_t head = 0;
     bytes[head++] = (uint8_t)order;
     if (order == 0) {
@@ -215,14 +238,33 @@ void codec_encode_counts(struct codec *codec, const int32_t *counts, uint32_t co
     for (unsigned i = 0; i < order; i++) {
         head += codec_put_varint(bytes + head, zigzag32((uint32_t)counts[i]));
     }
+    return head;
+}
+
+void codec_encode_counts(struct codec *codec, const int32_t *counts, uint32_t count,
+                         struct codec_bytes *out)
+{
+    int32_t mean = count > 0 ? mean_of(counts, count) : 0;
+    uint64_t sum = 0;
+    unsigned order = count > ORDER_MAX ? best_order(counts, count, mean, &sum) : 0;
+    size_t head = try_lpc(codec, counts, count, mean, sum);
+    bool lpc = head > 0;
+    uint32_t left = count;
+    if (!lpc) {
+        left = count - order;
+        make_residuals(counts, count, order, mean, codec->residuals);
+        head = plain_head(counts, order, mean, codec->samples);
+    }
+    uint8_t *bytes = codec->samples;
     size_t rice = codec_rice_encode(codec->residuals, left, bytes + head);
-    *out = (struct codec_bytes){.kind = CODEC_RICE, .bytes = bytes, .length = head + rice};
+    *out = (struct codec_bytes){
+        .kind = lpc ? CODEC_LPC_RICE : CODEC_RICE, .bytes = bytes, .length = head + rice};
     if (rice > ZSTD_WORTH_BYTES) {
         size_t plain = make_planes(codec->residuals, left, codec->plain);
         size_t packed = codec_zstd(codec, codec->packed, rice, codec->plain, plain);
         if (packed > 0 && packed < rice) {
             memcpy(bytes + head, codec->packed, packed);
-            out->kind = CODEC_PLANES;
+            out->kind = lpc ? CODEC_LPC_PLANES : CODEC_PLANES;
             out->length = head + packed;
         }
     }
@@ -279,38 +321,71 @@ static void undo_residuals(const uint32_t *residuals, uint32_t count, unsigned o
     }
 }
 
-int codec_decode_counts(struct codec *codec, enum codec_kind kind, const uint8_t *bytes,
-                        size_t length, uint32_t count, int32_t *counts, struct error *error)
+/* -1: damaged. */
+static int decode_residuals(struct codec *codec, enum codec_kind kind, struct codec_cursor cursor,
+                            uint32_t count)
 {
-    static const char damaged[] = "damaged block of counts";
-    if (count == 0 || count > BLOCK_SAMPLES_MAX) {
-        return error_set(error, ERROR_FORMAT, "block of %u samples", (unsigned)count);
+    if (cursor.bad) {
+        return -1;
     }
-    if (kind == CODEC_RAW) {
-        return decode_raw(bytes, length, count, counts) == 0
-                   ? 0
-                   : error_set(error, ERROR_FORMAT, "%s: wrong length", damaged);
-    }
-    struct codec_cursor cursor = {.at = bytes, .end = bytes + length};
-    unsigned order = length > 0 ? *cursor.at++ : ORDER_MAX + 1;
+    return kind == CODEC_RICE || kind == CODEC_LPC_RICE
+               ? codec_rice_decode(cursor, count, codec->residuals)
+               : decode_planes(codec, cursor, count);
+}
+
+static int decode_plain(struct codec *codec, enum codec_kind kind, struct codec_cursor cursor,
+                        uint32_t count, int32_t *counts)
+{
+    unsigned order = cursor.at < cursor.end ? *cursor.at++ : ORDER_MAX + 1;
     if (order > ORDER_MAX || order >= count) {
-        return error_set(error, ERROR_FORMAT, "%s: order %u", damaged, order);
+        return -1;
     }
     for (unsigned i = 0; i < (order == 0 ? 1 : order); i++) {
         uint64_t seed = codec_get_varint(&cursor);
         cursor.bad = cursor.bad || seed > UINT32_MAX;
         counts[i] = (int32_t)unzigzag32((uint32_t)seed);
     }
-    uint32_t left = count - order;
-    bool good = !cursor.bad;
-    if (good && kind == CODEC_RICE) {
-        good = codec_rice_decode(cursor, left, codec->residuals) == 0;
-    } else if (good) {
-        good = kind == CODEC_PLANES && decode_planes(codec, cursor, left) == 0;
-    }
-    if (!good) {
-        return error_set(error, ERROR_FORMAT, "%s", damaged);
+    if (decode_residuals(codec, kind, cursor, count - order) != 0) {
+        return -1;
     }
     undo_residuals(codec->residuals, count, order, counts);
     return 0;
+}
+
+static int decode_lpc(struct codec *codec, enum codec_kind kind, struct codec_cursor cursor,
+                      uint32_t count, int32_t *counts)
+{
+    struct codec_lpc lpc;
+    if (codec_lpc_read(&cursor, &lpc) != 0 || decode_residuals(codec, kind, cursor, count) != 0) {
+        return -1;
+    }
+    codec_lpc_restore(&lpc, codec->narrow, codec->residuals, count, counts);
+    return 0;
+}
+
+int codec_decode_counts(struct codec *codec, enum codec_kind kind, const uint8_t *bytes,
+                        size_t length, uint32_t count, int32_t *counts, struct error *error)
+{
+    if (count == 0 || count > BLOCK_SAMPLES_MAX) {
+        return error_set(error, ERROR_FORMAT, "block of %u samples", (unsigned)count);
+    }
+    const struct codec_cursor cursor = {.at = bytes, .end = bytes + length};
+    int result = -1;
+    switch (kind) {
+    case CODEC_RAW:
+        result = decode_raw(bytes, length, count, counts);
+        break;
+    case CODEC_RICE:
+    case CODEC_PLANES:
+        result = decode_plain(codec, kind, cursor, count, counts);
+        break;
+    case CODEC_LPC_RICE:
+    case CODEC_LPC_PLANES:
+        result = decode_lpc(codec, kind, cursor, count, counts);
+        break;
+    case CODEC_DECIMAL:
+    case CODEC_DECIMAL_ZSTD:
+        break;
+    }
+    return result == 0 ? 0 : error_set(error, ERROR_FORMAT, "damaged block of counts");
 }

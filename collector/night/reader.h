@@ -141,22 +141,4 @@ struct night_node_summary {
 int night_read_node_summary(struct night_reader *reader, uint32_t node,
                             struct night_node_summary *summary, struct error *error);
 
-/* Samples of a channel taken together, for plots: single ones, 16, a block, or all blocks that
- * start in the same 16, 256 or 4096 s; several of these where the window is longer. In the unit. */
-struct night_bucket {
-    int64_t t0_ns;
-    int64_t t1_ns; /* of the last sample */
-    double min;
-    double max;
-    double mean;
-    uint32_t count;
-};
-/* The coarsest buckets that still give at least `pixels` over the window (at most 4 times as many;
- * fewer where there are fewer samples), into `buckets` (size at least 4 * pixels; pixels at least
- * 1); every true extreme of the window is in one of them. Buckets at the edges may reach beyond
- * it. No error where the node or the channel has no samples. */
-int night_read_zoom(struct night_reader *reader, uint32_t node, const char *channel,
-                    int64_t from_ns, int64_t to_ns, size_t pixels, struct night_bucket *buckets,
-                    size_t size, size_t *count, struct error *error);
-
 #endif

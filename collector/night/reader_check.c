@@ -36,7 +36,7 @@ static const struct {
     {"SELECT NOT EXISTS (SELECT 1 FROM coincidence_path WHERE room NOT IN (SELECT id FROM room))",
      "paths"},
     {"SELECT coalesce((SELECT value BETWEEN 0 AND 1000000000000000000 FROM meta"
-     " WHERE key='longest_frame_ns'), 1)",
+     " WHERE key='longest_block_ns'), 1)",
      "frames"},
 };
 

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 
 #include "collector/night/reader_internal.h"
+#include "collector/night/reader_long.h"
 
 #define STATE_JSON_MAX 65536
 
@@ -81,32 +82,49 @@ int night_each_fit(struct night_reader *reader,
 struct block_time_each {
     int (*each)(void *context, const struct night_block_time *time);
     void *context;
+    struct codec *codec;
+    struct long_block block;
+    struct error *error;
 };
 
-static int take_block_time(void *context, struct sql_columns *row)
+/* Node, boot and a block's columns up to its cuts. */
+static int take_block_times(void *context, struct sql_columns *row)
 {
-    const struct block_time_each *to = context;
+    struct block_time_each *to = context;
     char boot[17];
     struct night_block_time time = {.node = (uint32_t)sql_get_int(row)};
     sql_get_text(row, boot, sizeof boot);
     time.boot = strtoull(boot, NULL, 16);
-    time.node_t0_ns = sql_get_int(row);
-    time.t0_ns = sql_get_int(row);
-    return to->each(to->context, &time);
+    if (long_block_head(row, &to->block, to->error) != 0 ||
+        long_block_cuts(to->codec, row, &to->block, to->error) != 0) {
+        return -1;
+    }
+    for (size_t i = 0; i < to->block.cut_count; i++) {
+        time.node_t0_ns = to->block.cuts[i].node_t0_ns;
+        time.t0_ns = to->block.cuts[i].t0_ns;
+        int answer = to->each(to->context, &time);
+        if (answer != 0) {
+            return answer;
+        }
+    }
+    return 0;
 }
 
 int night_each_block_time(struct night_reader *reader,
                           int (*each)(void *context, const struct night_block_time *time),
                           void *context, struct error *error)
 {
-    struct block_time_each to = {each, context};
+    struct block_time_each to = {
+        .each = each, .context = context, .codec = reader->codec, .error = error};
     sqlite3_stmt *statement = NULL;
     if (reader_prepare(reader,
-                       "SELECT node, boot.boot, node_t0_ns, t0_ns FROM block"
-                       " JOIN frame ON frame.id = block.id >> 5 JOIN boot ON boot.id = frame.boot"
-                       " WHERE frame.fit IS NOT NULL ORDER BY block.id",
+                       "SELECT node, boot.boot, " LONG_BLOCK_COLUMNS " FROM block CROSS JOIN"
+                       " channel ON channel.id = block.channel CROSS JOIN boot"
+                       " ON boot.id = channel.boot WHERE block.clocked ORDER BY block.id",
                        &statement, error) != 0) {
         return -1;
     }
-    return reader_each(reader, statement, take_block_time, &to, error);
+    int result = reader_each(reader, statement, take_block_times, &to, error);
+    long_block_free(&to.block);
+    return result;
 }

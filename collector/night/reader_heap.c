@@ -15,7 +15,47 @@ static bool before(const struct pending *a, const struct pending *b)
     if (a->row.block.channel != b->row.block.channel) {
         return a->row.block.channel < b->row.block.channel;
     }
-    return a->id < b->id;
+    return a->whole.id < b->whole.id;
+}
+
+static void hand_out(struct pending *pending)
+{
+    const struct cut *cut = &pending->whole.cuts[pending->cut_next++];
+    struct block *block = &pending->row.block;
+    const bool decimal = pending->whole.block.encoding == BLOCK_DECIMAL;
+    pending->row.seq = cut->seq;
+    pending->row.node_t0_ns = cut->node_t0_ns;
+    *block = pending->whole.block;
+    block->count = cut->count;
+    block->t0_ns = cut->t0_ns;
+    block->period_ps = cut->period_ps;
+    block->times_ns = cut->period_ps > 0 ? NULL : pending->whole.memory.times_ns + pending->handed;
+    if (block->times_ns) {
+        block->t0_ns = block->times_ns[0];
+    }
+    block->counts = decimal ? NULL : pending->whole.memory.counts + pending->handed;
+    block->decimals = decimal ? pending->whole.memory.decimals + pending->handed : NULL;
+}
+
+bool pending_first(struct pending *pending)
+{
+    pending->cut_next = 0;
+    pending->handed = 0;
+    if (pending->whole.cut_count == 0) {
+        return false;
+    }
+    hand_out(pending);
+    return true;
+}
+
+bool pending_next(struct pending *pending)
+{
+    if (pending->cut_next >= pending->whole.cut_count) {
+        return false;
+    }
+    pending->handed += pending->row.block.count;
+    hand_out(pending);
+    return true;
 }
 
 int block_heap_push(struct block_heap *heap, struct pending *added, struct error *error)
@@ -81,9 +121,7 @@ struct pending *block_heap_acquire(struct block_heap *heap, struct error *error)
 static void pending_free(struct pending *pending)
 {
     if (pending) {
-        free(pending->counts);
-        free(pending->times_ns);
-        free(pending->decimals);
+        long_block_free(&pending->whole);
         free(pending);
     }
 }

@@ -1,22 +1,25 @@
-/* Decoded blocks that wait for their turn, the one with the earliest first sample on top.
+/* Decoded blocks that wait for their turn, the one with the earliest next sample on top. A long
+ * block waits as a whole and is handed out cut by cut, as its messages came.
  * Must never be included outside reader*.c. */
 #ifndef ROOMWAKE_COLLECTOR_NIGHT_READER_HEAP_H
 #define ROOMWAKE_COLLECTOR_NIGHT_READER_HEAP_H
 
 #include "collector/night/reader.h"
+#include "collector/night/reader_long.h"
 
-/* A decoded block with memory of its own, in the heap or free for the next. */
+/* A decoded block with memory of its own, in the heap or free for the next. `row` is what it hands
+ * out next. */
 struct pending {
     struct night_block_row row;
-    int64_t id;
-    int32_t *counts;
-    int64_t *times_ns;
-    struct decimal *decimals;
-    size_t counts_size;
-    size_t times_size;
-    size_t decimals_size;
+    struct long_block whole;
+    size_t cut_next; /* after the one in `row` */
+    uint32_t handed; /* samples before those in `row` */
     struct pending *next_free;
 };
+
+/* Makes `row` the first cut, or the next; false where there is none. */
+bool pending_first(struct pending *pending);
+bool pending_next(struct pending *pending);
 
 /* Start from {0}. */
 struct block_heap {

@@ -162,7 +162,7 @@ static int meta_int(struct night_reader *reader, const char *sql, int64_t *out, 
 
 int reader_longest_ns(struct night_reader *reader, int64_t *out, struct error *error)
 {
-    return meta_int(reader, "SELECT value FROM meta WHERE key='longest_frame_ns'", out, error);
+    return meta_int(reader, "SELECT value FROM meta WHERE key='longest_block_ns'", out, error);
 }
 
 int64_t reader_reach(int64_t from_ns, int64_t longest_ns)

@@ -16,26 +16,34 @@
 /* So many complaints of SQLite about the file are told. */
 #define COMPLAINTS "8"
 
-/* "id 26003" becomes "id 26003 (n3, message 815, 2026-02-03T02:13:05.000000000Z)". */
-static void place_row(struct verifying *verifying, int64_t frame, const char *row, char *out)
+/* "id 26003" becomes "id 26003 (n3, message 815, 2026-02-03T02:13:05.000000000Z)" for a frame, and
+ * "id 57 (n3, magnetic.x, from 2026-02-03T02:13:05.000000000Z)" for a block. */
+static void place_row(struct verifying *verifying, bool block, int64_t id, const char *row,
+                      char *out)
 {
+    static const char block_sql[] =
+        "SELECT node.name, channel.name || ', from', t0_ns FROM block JOIN channel"
+        " ON channel.id = block.channel JOIN boot ON boot.id = channel.boot"
+        " JOIN node ON node.id = boot.node WHERE block.id = ?";
+    static const char frame_sql[] =
+        "SELECT name, 'message ' || seq || ',', start_ns FROM frame JOIN boot"
+        " ON boot.id = frame.boot JOIN node ON node.id = boot.node WHERE frame.id = ?";
     sqlite3_stmt *statement = NULL;
     struct error ignored; /* then the number alone is told */
-    if (sql_prepare(verifying->reader->db,
-                    "SELECT name, seq, start_ns FROM frame JOIN boot ON boot.id = frame.boot"
-                    " JOIN node ON node.id = boot.node WHERE frame.id = ?",
-                    &statement, &ignored) != 0) {
+    if (sql_prepare(verifying->reader->db, block ? block_sql : frame_sql, &statement, &ignored) !=
+        0) {
         return;
     }
-    (void)sqlite3_bind_int64(statement, 1, frame);
+    (void)sqlite3_bind_int64(statement, 1, id);
     if (sql_step(statement, &ignored) == 1) {
         struct sql_columns columns = sql_columns(statement);
         char name[IDENT_SIZE];
+        char what[CHANNEL_NAME_SIZE + 32];
         char when[TIMEFMT_SIZE];
         sql_get_text(&columns, name, sizeof name);
-        int64_t seq = sql_get_int(&columns);
+        sql_get_text(&columns, what, sizeof what);
         timefmt_rfc3339(sql_get_int(&columns), when);
-        (void)snprintf(out, ROW_SIZE, "%s (%s, message %" PRId64 ", %s)", row, name, seq, when);
+        (void)snprintf(out, ROW_SIZE, "%s (%s, %s %s)", row, name, what, when);
     }
     sqlite3_finalize(statement);
 }
@@ -50,7 +58,7 @@ void verify_tell(void *context, const char *table, const char *row, const char *
     (void)snprintf(place, sizeof place, "%s", row);
     if ((block || strcmp(table, "frame") == 0) &&
         sscanf(row, "id %" SCNd64 "%n", &id, &used) == 1 && row[used] == '\0') {
-        place_row(verifying, block ? id / SCHEMA_FANOUT : id, row, place);
+        place_row(verifying, block, id, row, place);
     }
     verifying->result->faults++;
     verifying->sink->fault(verifying->sink->context, table, place, text);

@@ -15,10 +15,10 @@
     "SELECT coincidence * 128 + place, * FROM " table                                              \
     " WHERE analysis = ?2 ORDER BY coincidence, place"
 #define LIST_SIZE 128
-#define ZOOM_SLOT_BITS 40
+#define ZOOM_BLOCK_BITS 40
 
 /* What of meta is known only when the night ends. */
-#define META_LATE "('end_ns', 'longest_frame_ns')"
+#define META_LATE "('end_ns', 'longest_block_ns')"
 
 const struct seal_tree seal_trees[] = {
     {"meta", "meta", SEAL_GROWING, SEAL_KEY_NTH, 4,
@@ -33,7 +33,7 @@ const struct seal_tree seal_trees[] = {
      "SELECT nth, * FROM channel WHERE nth >= ?1 ORDER BY nth"},
     {"fit", "fit", SEAL_GROWING, SEAL_KEY_ID, 8, BY_ID("fit")},
     {"frame", "frame", SEAL_GROWING, SEAL_KEY_ID, 8, BY_ID("frame")},
-    {"block", "block", SEAL_GROWING, SEAL_KEY_ID, 11, BY_ID("block")},
+    {"block", "block", SEAL_GROWING, SEAL_KEY_ID, 8, BY_ID("block")},
     {"clock", "clock", SEAL_GROWING, SEAL_KEY_ID, 8, BY_ID("clock")},
     {"gap", "gap", SEAL_GROWING, SEAL_KEY_ID, 8, BY_ID("gap")},
     {"mark", "mark", SEAL_GROWING, SEAL_KEY_ID, 8, BY_ID("mark")},
@@ -42,7 +42,7 @@ const struct seal_tree seal_trees[] = {
     {"meta-end", "meta", SEAL_CLOSING, SEAL_KEY_NTH, 4,
      "SELECT row_number() OVER (ORDER BY key), * FROM meta WHERE key IN " META_LATE},
     {"zoom", "zoom", SEAL_CLOSING, SEAL_KEY_ZOOM, 8,
-     "SELECT ((channel * 4 + level) << 40) + slot, * FROM zoom ORDER BY channel, level, slot"},
+     "SELECT (channel << 40) + block, * FROM zoom ORDER BY channel, block"},
     {"analysis", "analysis", SEAL_FINDINGS, SEAL_KEY_ID, 4,
      "SELECT id, * FROM analysis WHERE id = ?2"},
     {"disturbance", "disturbance", SEAL_FINDINGS, SEAL_KEY_ID, 8, OF_ANALYSIS("disturbance")},
@@ -63,7 +63,6 @@ _Static_assert(sizeof seal_trees / sizeof *seal_trees <= SEAL_TREES_MAX, "room f
 
 void seal_tree_name_row(const struct seal_tree *tree, int64_t key, char out[SEAL_ROW_SIZE])
 {
-    const int64_t owner = key >> ZOOM_SLOT_BITS;
     switch (tree->key) {
     case SEAL_KEY_ID:
         (void)snprintf(out, SEAL_ROW_SIZE, "id %" PRId64, key);
@@ -76,8 +75,8 @@ void seal_tree_name_row(const struct seal_tree *tree, int64_t key, char out[SEAL
                        key / LIST_SIZE, key % LIST_SIZE);
         break;
     case SEAL_KEY_ZOOM:
-        (void)snprintf(out, SEAL_ROW_SIZE, "channel %" PRId64 " level %" PRId64 " slot %" PRId64,
-                       owner / 4, owner % 4, key & ((INT64_C(1) << ZOOM_SLOT_BITS) - 1));
+        (void)snprintf(out, SEAL_ROW_SIZE, "channel %" PRId64 " block %" PRId64,
+                       key >> ZOOM_BLOCK_BITS, key & ((INT64_C(1) << ZOOM_BLOCK_BITS) - 1));
         break;
     }
 }

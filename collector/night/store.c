@@ -22,14 +22,16 @@ static const char *const texts[STORE_SQL_COUNT] = {
     [STORE_FRAME_KNOWN] = "SELECT 1 FROM frame WHERE boot=? AND seq=?",
     [STORE_FRAME] = "INSERT INTO frame(boot, seq, start_ns, end_ns, samples, fit, late)"
                     " VALUES(?, ?, ?, ?, ?, ?, ?)",
-    [STORE_BLOCK] = "INSERT INTO block(id, channel, t0_ns, span_ns, period_ps, node_t0_ns, n,"
-                    " min, max, sum, codec, times, samples)"
-                    " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-    [STORE_ZOOM] =
-        "INSERT INTO zoom(channel, level, slot, t0_ns, t1_ns, n, min, max, sum)"
-        " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET"
-        " t0_ns=min(t0_ns, excluded.t0_ns), t1_ns=max(t1_ns, excluded.t1_ns), n=n+excluded.n,"
-        " min=min(min, excluded.min), max=max(max, excluded.max), sum=sum+excluded.sum",
+    [STORE_BLOCK] = "INSERT INTO block(channel, t0_ns, span_ns, n, min, max, sum, clocked,"
+                    " codec, cuts, times, samples) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    [STORE_ZOOM] = "INSERT INTO zoom(channel, block, t0_ns, t1_ns, n, slack_ns, runs)"
+                   " VALUES(?, ?, ?, ?, ?, ?, ?)",
+    [STORE_TAIL] = "INSERT INTO tail(id, frame, blocks) VALUES(?, ?, ?)",
+    [STORE_TAIL_OF] = "SELECT seq, blocks FROM tail CROSS JOIN frame ON frame.id = tail.frame"
+                      " WHERE tail.id BETWEEN ? AND ? ORDER BY tail.id",
+    [STORE_TAIL_ALL] = "SELECT tail.id, fit IS NOT NULL, blocks FROM tail CROSS JOIN frame"
+                       " ON frame.id = tail.frame ORDER BY tail.id",
+    [STORE_TAIL_FORGET] = "DELETE FROM tail WHERE id BETWEEN ? AND ?",
     [STORE_META] = "INSERT INTO meta(key, value) VALUES(?, ?)"
                    " ON CONFLICT DO UPDATE SET value=excluded.value",
     [STORE_CLOCK] = "INSERT INTO clock(time_ns, node, sd_ns) SELECT ?1, ?2, ?3 WHERE ?3 IS NOT"
@@ -81,7 +83,6 @@ int store_new(sqlite3 *db, struct store **store, struct error *error)
 
 static void memory_free(struct store_memory *memory)
 {
-    zoom_free(&memory->zoom);
     free(memory->fits);
 }
 
@@ -98,6 +99,7 @@ void store_free(struct store *store)
     free(store->channels);
     memory_free(&store->memory);
     memory_free(&store->saved);
+    store_tail_free(&store->tail);
     free(store);
 }
 
@@ -114,9 +116,6 @@ int store_begin(struct store *store, struct error *error)
 {
     struct store_memory *memory = &store->memory;
     struct store_memory *saved = &store->saved;
-    if (zoom_save(&memory->zoom, &saved->zoom, error) != 0) {
-        return -1;
-    }
     if (memory->fit_count > 0) {
         size_t size = memory->fit_count * sizeof *memory->fits;
         struct store_fit *fits = realloc(saved->fits, size);
@@ -127,7 +126,14 @@ int store_begin(struct store *store, struct error *error)
     }
     saved->fit_count = memory->fit_count;
     saved->longest_ns = memory->longest_ns;
-    return sql_exec(store->db, "BEGIN IMMEDIATE", error);
+    if (sql_exec(store->db, "BEGIN IMMEDIATE", error) != 0) {
+        return -1;
+    }
+    if (store_tail_load(store, error) != 0) {
+        (void)sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
+        return -1;
+    }
+    return 0;
 }
 
 int store_commit(struct store *store, struct error *error)
@@ -143,7 +149,7 @@ void store_rollback(struct store *store)
         /* A failed rollback leaves nothing to undo: the next BEGIN tells of it. */
         (void)sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
     }
-    zoom_restore(&memory->zoom, &saved->zoom);
+    store->tail.stale = true;
     if (saved->fit_count > 0) {
         memcpy(memory->fits, saved->fits, saved->fit_count * sizeof *saved->fits);
     }

@@ -1,5 +1,5 @@
-/* The writing connection and what it keeps between statements: prepared statements, codec, zoom
- * levels, the last fits. Must never be used by two threads at once, nor call back.
+/* The writing connection and what it keeps between statements: prepared statements, codec, the
+ * last fits, what waits for a block. Must never be used by two threads at once, nor call back.
  * Used by the writer's files only. */
 #ifndef ROOMWAKE_COLLECTOR_NIGHT_STORE_H
 #define ROOMWAKE_COLLECTOR_NIGHT_STORE_H
@@ -8,6 +8,7 @@
 
 #include "collector/night/codec.h"
 #include "collector/night/queue.h"
+#include "collector/night/store_tail.h"
 #include "collector/night/zoom.h"
 
 enum store_sql {
@@ -18,6 +19,10 @@ enum store_sql {
     STORE_FRAME,
     STORE_BLOCK,
     STORE_ZOOM,
+    STORE_TAIL,
+    STORE_TAIL_OF,
+    STORE_TAIL_ALL,
+    STORE_TAIL_FORGET,
     STORE_META,
     STORE_CLOCK,
     STORE_GAP,
@@ -49,10 +54,9 @@ struct store_fit {
 
 /* What a failed transaction must give back. */
 struct store_memory {
-    struct zoom zoom;
     struct store_fit *fits; /* by boot id */
     size_t fit_count;
-    int64_t longest_ns; /* of all frames, so that a reader finds what overlaps a window */
+    int64_t longest_ns; /* of all blocks, so that a reader finds what overlaps a window */
 };
 
 struct store {
@@ -63,6 +67,7 @@ struct store {
     size_t channel_count;
     struct store_memory memory;
     struct store_memory saved;
+    struct store_tail tail;
 };
 
 /* Takes over `db` on success only. */
@@ -99,9 +104,5 @@ int store_chance(struct store *store, int analysis, const struct job_chance *row
 /* Keeps a channel's description by its id. */
 int store_remember_channel(struct store *store, int64_t id, const struct channel *channel,
                            struct error *error);
-/* Stores what is still open of the zoom levels. */
-int store_finish_zoom(struct store *store, struct error *error);
-/* Builds the zoom levels again from the blocks: after a crash took the open slots along. */
-int store_rebuild_zoom(struct store *store, struct error *error);
 
 #endif

@@ -1,4 +1,4 @@
-/* Channels, frames, blocks, fits and zoom levels into the night.
+/* Channels, frames and fits into the night.
  * Must never alter a sample. Called by store.c and writer_open.c. */
 #include "collector/night/store.h"
 
@@ -122,87 +122,30 @@ static int find_fit(struct store *store, int64_t boot, const struct clock_fit *f
     return 0;
 }
 
-static int store_zoom(void *context, int64_t channel, int level, const struct zoom_bucket *bucket,
-                      struct error *error)
+/* From the first sample to the last. */
+static void find_ends(const struct job_frame *job, int64_t *start_ns, int64_t *end_ns,
+                      int64_t *samples)
 {
-    struct sql_args args = sql_args(store_statement(context, STORE_ZOOM, error));
-    if (!args.statement) {
-        return -1;
-    }
-    sql_put_int(&args, channel);
-    sql_put_int(&args, level);
-    sql_put_int(&args, bucket->slot);
-    sql_put_int(&args, bucket->t0_ns);
-    sql_put_int(&args, bucket->t1_ns);
-    sql_put_int(&args, (int64_t)bucket->count);
-    sql_put_real(&args, bucket->min);
-    sql_put_real(&args, bucket->max);
-    sql_put_real(&args, bucket->sum);
-    return sql_run(&args, error);
-}
-
-static void put_range(struct sql_args *args, const struct block *block,
-                      const struct zoom_summary *summary)
-{
-    if (block->encoding == BLOCK_INT32) {
-        sql_put_int(args, summary->min_count);
-        sql_put_int(args, summary->max_count);
-        sql_put_int(args, summary->sum_counts);
-    } else {
-        sql_put_real(args, summary->values.min);
-        sql_put_real(args, summary->values.max);
-        sql_put_real(args, summary->values.sum);
+    *samples = 0;
+    for (size_t i = 0; i < job->count; i++) {
+        const struct block *block = &job->blocks[i];
+        int64_t last_ns = block_time_ns(block, block->count - 1);
+        *start_ns = i == 0 || block->t0_ns < *start_ns ? block->t0_ns : *start_ns;
+        *end_ns = i == 0 || last_ns > *end_ns ? last_ns : *end_ns;
+        *samples += block->count;
     }
 }
 
-static int store_block(struct store *store, int64_t id, int64_t channel, const struct block *block,
-                       int64_t node_t0_ns, const struct zoom_summary *summary, struct error *error)
-{
-    struct codec_bytes samples;
-    if (block->encoding == BLOCK_INT32) {
-        codec_encode_counts(store->codec, block->counts, block->count, &samples);
-    } else {
-        codec_encode_decimals(store->codec, block->decimals, block->count, &samples);
-    }
-    struct sql_args args = sql_args(store_statement(store, STORE_BLOCK, error));
-    if (!args.statement) {
-        return -1;
-    }
-    sql_put_int(&args, id);
-    sql_put_int(&args, channel);
-    sql_put_int(&args, block->t0_ns);
-    sql_put_int(&args, summary->values.t1_ns - block->t0_ns);
-    if (block->period_ps > 0) {
-        sql_put_int(&args, block->period_ps);
-    } else {
-        sql_put_null(&args);
-    }
-    sql_put_int(&args, node_t0_ns);
-    sql_put_int(&args, block->count);
-    put_range(&args, block, summary);
-    sql_put_int(&args, samples.kind);
-    if (block->period_ps > 0) {
-        sql_put_null(&args);
-    } else {
-        struct codec_bytes times;
-        codec_encode_times(store->codec, block->times_ns, block->count, &times);
-        sql_put_blob(&args, times.bytes, times.length);
-    }
-    sql_put_blob(&args, samples.bytes, samples.length);
-    return sql_run(&args, error);
-}
-
-static int store_frame_row(struct store *store, const struct job_frame *job,
-                           const struct zoom_summary *summaries, struct error *error)
+static int store_frame_row(struct store *store, const struct job_frame *job, struct error *error)
 {
     int64_t fit = 0;
+    int64_t start_ns = 0;
+    int64_t end_ns = 0;
+    int64_t samples = 0;
     if (job->fit.known && find_fit(store, job->boot_id, &job->fit, &fit, error) != 0) {
         return -1;
     }
-    struct zoom_bucket all = {0};
-    for (size_t i = 0; i < job->count; i++) {
-        zoom_join(&all, &summaries[i].values);
-    }
+    find_ends(job, &start_ns, &end_ns, &samples);
     struct sql_args args = sql_args(store_statement(store, STORE_FRAME, error));
     if (!args.statement) {
         return -1;
@@ -210,27 +153,20 @@ static int store_frame_row(struct store *store, const struct job_frame *job,
     sql_put_int(&args, job->boot_id);
     sql_put_int(&args, (int64_t)job->id.seq);
     if (job->count > 0) {
-        sql_put_int(&args, all.t0_ns);
-        sql_put_int(&args, all.t1_ns);
+        sql_put_int(&args, start_ns);
+        sql_put_int(&args, end_ns);
     } else {
         sql_put_null(&args);
         sql_put_null(&args);
     }
-    sql_put_int(&args, (int64_t)all.count);
+    sql_put_int(&args, samples);
     if (job->fit.known) {
         sql_put_int(&args, fit);
     } else {
         sql_put_null(&args);
     }
     sql_put_int(&args, job->late);
-    if (sql_run(&args, error) != 0) {
-        return -1;
-    }
-    if (all.t1_ns - all.t0_ns > store->memory.longest_ns) {
-        store->memory.longest_ns = all.t1_ns - all.t0_ns;
-        return store_set_meta_int(store, "longest_frame_ns", store->memory.longest_ns, error);
-    }
-    return 0;
+    return sql_run(&args, error);
 }
 
 /* 1: it is stored already. */
@@ -253,72 +189,8 @@ int store_frame(struct store *store, const struct job_frame *job, struct error *
     if (known != 0) {
         return known < 0 ? -1 : 0;
     }
-    struct zoom_summary summaries[NODE_CHANNELS_MAX];
-    int64_t first_channel = job->boot_id * SCHEMA_FANOUT;
-    for (size_t i = 0; i < job->count; i++) {
-        const struct block *block = &job->blocks[i];
-        zoom_summarise(block, &store->channels[first_channel + block->channel], &summaries[i]);
-    }
-    if (store_frame_row(store, job, summaries, error) != 0) {
+    if (store_frame_row(store, job, error) != 0) {
         return -1;
     }
-    int64_t frame = sqlite3_last_insert_rowid(store->db);
-    for (size_t i = 0; i < job->count; i++) {
-        int64_t channel = first_channel + job->blocks[i].channel;
-        if (store_block(store, frame * SCHEMA_FANOUT + (int64_t)i, channel, &job->blocks[i],
-                        job->node_t0_ns[i], &summaries[i], error) != 0 ||
-            zoom_add(&store->memory.zoom, channel, &summaries[i].values, store_zoom, store,
-                     error) != 0) {
-            return -1;
-        }
-    }
-    return 0;
-}
-
-int store_finish_zoom(struct store *store, struct error *error)
-{
-    return zoom_finish(&store->memory.zoom, store_zoom, store, error);
-}
-
-/* One block's row as the zoom levels see it. */
-static int rebuild_from(struct store *store, sqlite3_stmt *statement, struct error *error)
-{
-    struct sql_columns row = sql_columns(statement);
-    int64_t channel = sql_get_int(&row);
-    struct zoom_bucket bucket = {.t0_ns = sql_get_int(&row)};
-    bucket.t1_ns = bucket.t0_ns + sql_get_int(&row);
-    bucket.count = (uint64_t)sql_get_int(&row);
-    if (channel < 0 || (size_t)channel >= store->channel_count) {
-        return error_set(error, ERROR_FORMAT, "block of unknown channel %" PRId64, channel);
-    }
-    if (sqlite3_column_type(statement, row.next) == SQLITE_INTEGER) {
-        int64_t min = sql_get_int(&row);
-        int64_t max = sql_get_int(&row);
-        int64_t sum = sql_get_int(&row);
-        zoom_from_counts(&store->channels[channel], min, max, sum, &bucket);
-    } else {
-        bucket.min = sql_get_real(&row);
-        bucket.max = sql_get_real(&row);
-        bucket.sum = sql_get_real(&row);
-    }
-    return zoom_add(&store->memory.zoom, channel, &bucket, store_zoom, store, error);
-}
-
-int store_rebuild_zoom(struct store *store, struct error *error)
-{
-    sqlite3_stmt *statement = NULL;
-    if (sql_exec(store->db, "DELETE FROM zoom", error) != 0 ||
-        sql_prepare(store->db, "SELECT channel, t0_ns, span_ns, n, min, max, sum FROM block",
-                    &statement, error) != 0) {
-        return -1;
-    }
-    int result = 0;
-    while ((result = sql_step(statement, error)) == 1) {
-        if (rebuild_from(store, statement, error) != 0) {
-            result = -1;
-            break;
-        }
-    }
-    sqlite3_finalize(statement);
-    return result;
+    return store_tail_put(store, job, sqlite3_last_insert_rowid(store->db), error);
 }

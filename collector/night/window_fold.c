@@ -4,6 +4,8 @@
 
 #include <math.h>
 
+#include "collector/night/cuts.h"
+
 __extension__ typedef unsigned __int128 wide;
 
 int64_t night_pixel_edge(int64_t from_ns, int64_t to_ns, size_t pixels, size_t i)
@@ -101,16 +103,62 @@ void window_add_block(struct window *window, const struct block *block,
     }
 }
 
-void window_add_run(struct window *window, int64_t first_ns, int64_t last_ns, uint64_t samples,
-                    double min, double max)
+/* Pixels from left to right, without a division for each time. */
+struct place {
+    const struct window *window;
+    size_t pixel;
+    int64_t end_ns; /* of the pixel */
+};
+
+static void move_to(struct place *place, int64_t time_ns)
 {
-    if (last_ns < window->from_ns || first_ns >= window->to_ns) {
+    const struct window *window = place->window;
+    if (time_ns < place->end_ns) {
         return;
     }
-    size_t from = first_ns < window->from_ns ? 0 : window_pixel(window, first_ns);
-    size_t to = last_ns >= window->to_ns ? window->count - 1 : window_pixel(window, last_ns);
-    for (size_t i = from; i <= to; i++) {
-        add(&window->pixels[i], samples, min, max);
+    place->pixel = window_pixel(window, time_ns);
+    place->end_ns =
+        night_pixel_edge(window->from_ns, window->to_ns, window->count, place->pixel + 1);
+}
+
+static void add_run(const struct place *first, const struct place *last, uint32_t samples,
+                    const struct channel *channel, int32_t least, int32_t greatest)
+{
+    double a = channel_value(channel, least);
+    double b = channel_value(channel, greatest);
+    for (size_t i = first->pixel; i <= last->pixel; i++) {
+        add(&first->window->pixels[i], samples, fmin(a, b), fmax(a, b));
+    }
+}
+
+/* The part of a run's times that is within the window; false where there is none. */
+static bool clip(const struct window *window, int64_t *first_ns, int64_t *last_ns)
+{
+    if (*last_ns < window->from_ns || *first_ns >= window->to_ns) {
+        return false;
+    }
+    *first_ns = *first_ns < window->from_ns ? window->from_ns : *first_ns;
+    *last_ns = *last_ns >= window->to_ns ? window->to_ns - 1 : *last_ns;
+    return true;
+}
+
+void window_add_runs(struct window *window, const struct window_runs *runs,
+                     const struct channel *channel)
+{
+    struct place first = {.window = window, .end_ns = INT64_MIN};
+    struct place last = first;
+    for (size_t i = 0; i < runs->runs->count; i++) {
+        uint32_t from = (uint32_t)i * ZOOM_RUN;
+        uint32_t to = runs->samples - from < ZOOM_RUN ? runs->samples : from + ZOOM_RUN;
+        int64_t first_ns =
+            runs->t0_ns + cuts_even_ns(runs->span_ns, runs->samples, from) - runs->slack_ns;
+        int64_t last_ns =
+            runs->t0_ns + cuts_even_ns(runs->span_ns, runs->samples, to - 1) + runs->slack_ns;
+        if (clip(window, &first_ns, &last_ns)) {
+            move_to(&first, first_ns);
+            move_to(&last, last_ns);
+            add_run(&first, &last, to - from, channel, runs->runs->min[i], runs->runs->max[i]);
+        }
     }
 }
 

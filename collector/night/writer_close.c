@@ -105,7 +105,7 @@ static int write_end(struct night_writer *writer, int64_t end_ns, struct error *
     }
     int result = sql_exec(store->db, "UPDATE analysis SET done=1", error);
     if (result == 0 && writer->analysis == 0 &&
-        (store_finish_zoom(store, error) != 0 ||
+        (store_tail_finish(store, error) != 0 ||
          store_set_meta_int(store, "end_ns", end_ns, error) != 0)) {
         result = -1;
     }
@@ -129,13 +129,27 @@ static int become_one_file(sqlite3 *db, struct error *error)
     return sql_set_journal(db, "delete", error);
 }
 
+/* So that a seal of a night that is left open covers all of its samples. */
+static int write_blocks(struct store *store, struct error *error)
+{
+    if (store_begin(store, error) != 0) {
+        return -1;
+    }
+    if (store_tail_finish(store, error) != 0 || store_commit(store, error) != 0) {
+        store_rollback(store);
+        return -1;
+    }
+    return 0;
+}
+
 static int finish(struct night_writer *writer, int64_t end_ns, struct error *error)
 {
     if (writer->analysis != 0) {
         return write_end(writer, 0, error);
     }
     if (end_ns == 0) {
-        return writer_seal_so_far(writer, error); /* closing the connection folds the log in */
+        /* Closing the connection folds the log in. */
+        return write_blocks(writer->store, error) == 0 ? writer_seal_so_far(writer, error) : -1;
     }
     if (write_end(writer, end_ns, error) != 0) {
         return -1;

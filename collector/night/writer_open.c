@@ -174,15 +174,11 @@ static int load_all(struct night_writer *writer, struct error *error)
     sqlite3 *db = writer->store->db;
     if (load_boots(writer, error) != 0 ||
         query_or_zero(db, "SELECT max(id) FROM mark", &writer->last_mark, error) != 0 ||
-        query_or_zero(db, "SELECT value FROM meta WHERE key='longest_frame_ns'",
-                      &writer->store->memory.longest_ns, error) != 0 ||
-        store_begin(writer->store, error) != 0) {
+        query_or_zero(db, "SELECT value FROM meta WHERE key='longest_block_ns'",
+                      &writer->store->memory.longest_ns, error) != 0) {
         return -1;
     }
-    if (store_rebuild_zoom(writer->store, error) != 0 || store_commit(writer->store, error) != 0) {
-        store_rollback(writer->store);
-        return -1;
-    }
+    writer->store->tail.stale = true; /* what waits is read with the first transaction */
     return 0;
 }
 

@@ -3,12 +3,12 @@
 #include "collector/night/zoom.h"
 
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
-#include "common/clock.h"
+#include "common/bytes.h"
 
-static const int64_t slot_length_ns[ZOOM_LEVELS] = {16 * NS_PER_S, 256 * NS_PER_S, 4096 * NS_PER_S};
+/* A list's codec kind (1) and length (2). */
+#define LIST_HEAD 3u
 
 static void summarise_counts(const struct block *block, struct zoom_summary *summary)
 {
@@ -73,141 +73,63 @@ void zoom_join(struct zoom_bucket *into, const struct zoom_bucket *other)
     into->sum += other->sum;
 }
 
-int64_t zoom_slot(int level, int64_t t0_ns)
+void zoom_runs_make(const int32_t *counts, uint32_t count, struct zoom_runs *runs)
 {
-    int64_t length = slot_length_ns[level - 1];
-    int64_t slot = t0_ns / length;
-    return t0_ns % length < 0 ? slot - 1 : slot;
-}
-
-int64_t zoom_slot_length_ns(int level)
-{
-    return slot_length_ns[level - 1];
-}
-
-static int grow_index(struct zoom *zoom, size_t channel, struct error *error)
-{
-    if (channel < zoom->index_size) {
-        return 0;
-    }
-    size_t size = channel + 256;
-    uint32_t *index = realloc(zoom->index, size * sizeof *index);
-    if (!index) {
-        return error_set(error, ERROR_MEMORY, "zoom levels: out of memory");
-    }
-    memset(index + zoom->index_size, 0, (size - zoom->index_size) * sizeof *index);
-    zoom->index = index;
-    zoom->index_size = size;
-    return 0;
-}
-
-static int grow_open(struct zoom *zoom, size_t count, struct error *error)
-{
-    if (count <= zoom->size) {
-        return 0;
-    }
-    size_t size = count + 64;
-    struct zoom_open *open = realloc(zoom->open, size * sizeof *open);
-    if (!open) {
-        return error_set(error, ERROR_MEMORY, "zoom levels: out of memory");
-    }
-    zoom->open = open;
-    zoom->size = size;
-    return 0;
-}
-
-/* NULL where memory ran out. A channel's id is never negative. */
-static struct zoom_open *find_open(struct zoom *zoom, int64_t channel, struct error *error)
-{
-    size_t id = (size_t)channel;
-    if (grow_index(zoom, id, error) != 0) {
-        return NULL;
-    }
-    if (zoom->index[id] == 0) {
-        if (grow_open(zoom, zoom->count + 1, error) != 0) {
-            return NULL;
+    runs->count = 0;
+    for (uint32_t start = 0; start < count; start += ZOOM_RUN) {
+        uint32_t end = count - start < ZOOM_RUN ? count : start + ZOOM_RUN;
+        int32_t min = counts[start];
+        int32_t max = min;
+        for (uint32_t i = start; i < end; i++) {
+            min = counts[i] < min ? counts[i] : min;
+            max = counts[i] > max ? counts[i] : max;
         }
-        zoom->open[zoom->count] = (struct zoom_open){.channel = channel};
-        zoom->index[id] = (uint32_t)++zoom->count;
+        runs->min[runs->count] = min;
+        runs->max[runs->count++] = max;
     }
-    return &zoom->open[zoom->index[id] - 1];
 }
 
-int zoom_add(struct zoom *zoom, int64_t channel, const struct zoom_bucket *bucket, zoom_emit emit,
-             void *context, struct error *error)
+static size_t put_list(struct codec *codec, const int32_t *list, size_t count, uint8_t *bytes)
 {
-    struct zoom_open *open = find_open(zoom, channel, error);
-    if (!open) {
-        return -1;
-    }
-    for (int level = 1; level <= ZOOM_LEVELS; level++) {
-        struct zoom_bucket *filling = &open->levels[level - 1];
-        struct zoom_bucket added = *bucket;
-        added.slot = zoom_slot(level, bucket->t0_ns);
-        if (filling->count > 0 && added.slot < filling->slot) {
-            if (emit(context, channel, level, &added, error) != 0) {
-                return -1;
-            }
-            continue;
-        }
-        if (filling->count > 0 && added.slot > filling->slot) {
-            if (emit(context, channel, level, filling, error) != 0) {
-                return -1;
-            }
-            filling->count = 0;
-        }
-        zoom_join(filling, &added);
-    }
-    return 0;
+    struct codec_bytes packed;
+    codec_encode_counts(codec, list, (uint32_t)count, &packed);
+    struct bytes_writer writer = bytes_writer_of(bytes, LIST_HEAD);
+    bytes_write_u8(&writer, (uint8_t)packed.kind);
+    bytes_write_u16(&writer, (uint16_t)packed.length);
+    memcpy(bytes + LIST_HEAD, packed.bytes, packed.length);
+    return LIST_HEAD + packed.length;
 }
 
-int zoom_finish(struct zoom *zoom, zoom_emit emit, void *context, struct error *error)
+void zoom_runs_encode(struct codec *codec, const struct zoom_runs *runs, uint8_t *bytes,
+                      size_t *length)
 {
-    for (size_t i = 0; i < zoom->count; i++) {
-        for (int level = 1; level <= ZOOM_LEVELS; level++) {
-            struct zoom_bucket *filling = &zoom->open[i].levels[level - 1];
-            if (filling->count > 0 &&
-                emit(context, zoom->open[i].channel, level, filling, error) != 0) {
-                return -1;
-            }
-        }
-    }
-    for (size_t i = 0; i < zoom->count; i++) {
-        zoom->index[zoom->open[i].channel] = 0;
-    }
-    zoom->count = 0;
-    return 0;
+    size_t used = put_list(codec, runs->min, runs->count, bytes);
+    *length = used + put_list(codec, runs->max, runs->count, bytes + used);
 }
 
-void zoom_free(struct zoom *zoom)
+static int get_list(struct codec *codec, struct bytes_reader *reader, size_t count, int32_t *list,
+                    struct error *error)
 {
-    free(zoom->open);
-    free(zoom->index);
-    *zoom = (struct zoom){0};
+    uint8_t kind = bytes_read_u8(reader);
+    uint16_t length = bytes_read_u16(reader);
+    const uint8_t *bytes = bytes_read_run(reader, length);
+    enum block_encoding encoding;
+    if (reader->failed || codec_encoding(kind, &encoding) != 0 || encoding != BLOCK_INT32) {
+        return error_set(error, ERROR_FORMAT, "damaged zoom");
+    }
+    return codec_decode_counts(codec, (enum codec_kind)kind, bytes, length, (uint32_t)count, list,
+                               error);
 }
 
-int zoom_save(const struct zoom *zoom, struct zoom *saved, struct error *error)
+int zoom_runs_decode(struct codec *codec, const uint8_t *bytes, size_t length, uint32_t samples,
+                     struct zoom_runs *runs, struct error *error)
 {
-    if (grow_open(saved, zoom->count, error) != 0) {
-        return -1;
+    struct bytes_reader reader = bytes_reader_of(bytes, length);
+    runs->count = (samples + ZOOM_RUN - 1) / ZOOM_RUN;
+    if (samples == 0 || runs->count > ZOOM_RUNS_MAX) {
+        return error_set(error, ERROR_FORMAT, "damaged zoom");
     }
-    if (zoom->count > 0) {
-        memcpy(saved->open, zoom->open, zoom->count * sizeof *zoom->open);
-    }
-    saved->count = zoom->count;
-    return 0;
-}
-
-void zoom_restore(struct zoom *zoom, const struct zoom *saved)
-{
-    for (size_t i = saved->count; i < zoom->count; i++) {
-        zoom->index[zoom->open[i].channel] = 0;
-    }
-    for (size_t i = 0; i < saved->count; i++) {
-        zoom->index[saved->open[i].channel] = (uint32_t)i + 1;
-    }
-    if (saved->count > 0) {
-        memcpy(zoom->open, saved->open, saved->count * sizeof *zoom->open);
-    }
-    zoom->count = saved->count;
+    return get_list(codec, &reader, runs->count, runs->min, error) == 0
+               ? get_list(codec, &reader, runs->count, runs->max, error)
+               : -1;
 }

@@ -1,20 +1,18 @@
-/* Summaries that keep every extreme: a block's min, max and sum, and those of all blocks that
- * start in the same 16, 256 or 4096 seconds. Must never average a peak away, nor touch a database.
- * Called by the writer as it stores and by the reader for what is not yet stored. */
+/* Summaries that keep every extreme: a block's min, max and sum, and the min and max of its runs.
+ * Must never average a peak away, nor touch a database. Called by the writer as it stores, by the
+ * reader for a plot, and by verify. */
 #ifndef ROOMWAKE_COLLECTOR_NIGHT_ZOOM_H
 #define ROOMWAKE_COLLECTOR_NIGHT_ZOOM_H
 
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "collector/night/codec.h"
 #include "common/block.h"
 #include "common/error.h"
 
-#define ZOOM_LEVELS 3
-
 /* Over a stretch of one channel; values in the channel's unit. count 0: nothing in it yet. */
 struct zoom_bucket {
-    int64_t slot;
     int64_t t0_ns;
     int64_t t1_ns; /* of the last sample */
     uint64_t count;
@@ -38,39 +36,23 @@ void zoom_summarise(const struct block *block, const struct channel *channel,
 void zoom_from_counts(const struct channel *channel, int64_t min, int64_t max, int64_t sum,
                       struct zoom_bucket *bucket);
 void zoom_join(struct zoom_bucket *into, const struct zoom_bucket *other);
-/* Which slot of a level (1 to ZOOM_LEVELS) a block that starts at t0_ns belongs to. */
-int64_t zoom_slot(int level, int64_t t0_ns);
-int64_t zoom_slot_length_ns(int level);
 
-/* The slots that are still being filled, one a channel and level. Start from {0}. */
-struct zoom_open {
-    int64_t channel;
-    struct zoom_bucket levels[ZOOM_LEVELS];
-};
-
-struct zoom {
-    struct zoom_open *open;
+/* A long block's runs of ZOOM_RUN samples each (the last may have fewer), so that a plot of hours
+ * need not read the samples. Only of evenly timed counts. */
+#define ZOOM_RUN 64u
+#define ZOOM_RUNS_MAX ((BLOCK_SAMPLES_MAX + ZOOM_RUN - 1) / ZOOM_RUN)
+struct zoom_runs {
     size_t count;
-    size_t size;
-    uint32_t *index; /* by channel id: its place in `open` plus 1 */
-    size_t index_size;
+    int32_t min[ZOOM_RUNS_MAX];
+    int32_t max[ZOOM_RUNS_MAX];
 };
-
-/* Called with a slot that is to be stored, or joined to what is stored of it. */
-typedef int (*zoom_emit)(void *context, int64_t channel, int level,
-                         const struct zoom_bucket *bucket, struct error *error);
-
-/* Takes a block's bucket; a slot that it leaves behind is emitted, and so is the block itself
- * where its slot has been left behind before (it came late). Hence for each channel and level all
- * blocks whose slot is beyond the greatest emitted one are in the open slot. */
-int zoom_add(struct zoom *zoom, int64_t channel, const struct zoom_bucket *bucket, zoom_emit emit,
-             void *context, struct error *error);
-/* Emits all open slots and forgets them. */
-int zoom_finish(struct zoom *zoom, zoom_emit emit, void *context, struct error *error);
-void zoom_free(struct zoom *zoom);
-
-/* The open slots as they were before a transaction that then failed. `saved` starts from {0}. */
-int zoom_save(const struct zoom *zoom, struct zoom *saved, struct error *error);
-void zoom_restore(struct zoom *zoom, const struct zoom *saved);
+void zoom_runs_make(const int32_t *counts, uint32_t count, struct zoom_runs *runs);
+/* `bytes` has room for ZOOM_RUNS_BYTES_MAX. */
+void zoom_runs_encode(struct codec *codec, const struct zoom_runs *runs, uint8_t *bytes,
+                      size_t *length);
+#define ZOOM_RUNS_BYTES_MAX (2u * (4u * ZOOM_RUNS_MAX + 16u))
+/* Of a block of `samples` samples. */
+int zoom_runs_decode(struct codec *codec, const uint8_t *bytes, size_t length, uint32_t samples,
+                     struct zoom_runs *runs, struct error *error);
 
 #endif

@@ -10,11 +10,13 @@
 
 #include "collector/export/exporter.h"
 #include "collector/night/reader.h"
+#include "collector/night/window.h"
 #include "collector/night/writer.h"
 #include "common/clock.h"
 
 #define CHANNELS 5
 #define RATE 200
+#define START_NS (INT64_C(1700000000) * NS_PER_S)
 #define SECONDS 28800 /* a night of 8 hours */
 
 static int die(const struct error *error)
@@ -90,15 +92,13 @@ static int read_night(const char *path, struct error *error)
     night_blocks_close(cursor);
     double spent = seconds_of_cpu() - before;
     printf("read: %.1f M samples/s of CPU\n", (double)samples / spent * 1e-6);
-    static struct night_bucket buckets[4000];
-    size_t count = 0;
+    static struct night_pixel pixels[2000];
     before = seconds_of_cpu();
     if (more >= 0) {
-        more = night_read_zoom(reader, 0, "c0", INT64_MIN, INT64_MAX, 1000, buckets, 4000, &count,
-                               error);
+        more = night_read_window(reader, 0, "c0", START_NS, START_NS + SECONDS * NS_PER_S, 2000,
+                                 pixels, error);
     }
-    printf("zoom of the whole night to 1000 pixels: %.1f ms, %zu buckets\n",
-           (seconds_of_cpu() - before) * 1e3, count);
+    printf("the whole night as 2000 pixels: %.1f ms\n", (seconds_of_cpu() - before) * 1e3);
     before = seconds_of_cpu();
     struct export_options options = {.from_ns = INT64_MIN, .to_ns = INT64_MAX, .path = "/dev/null"};
     if (more >= 0) {
@@ -129,7 +129,7 @@ int main(int count, char **arguments)
     enum { NOISE = 1 << 20 };
     int32_t *noise = malloc(NOISE * sizeof *noise);
     make_noise(noise, NOISE);
-    int64_t start_ns = INT64_C(1700000000) * NS_PER_S;
+    int64_t start_ns = START_NS;
     struct night_settings settings = {
         .path = path, .site = site, .site_text = text, .start_ns = start_ns, .origin = "bench"};
     struct night_writer *writer = NULL;

@@ -4,6 +4,8 @@
 
 #include "tests/unit/night/fixture.h"
 
+#include "collector/night/window.h"
+
 static int put_all(struct night_writer *writer, const struct fixture *fixture, struct error *error)
 {
     const struct site_node *node = &fixture->site->nodes[0];
@@ -95,8 +97,7 @@ static int read_all(struct night_reader *reader, struct error *error)
 {
     struct site *site = NULL;
     struct night_info info;
-    struct night_bucket buckets[16];
-    size_t count = 0;
+    struct night_pixel pixels[4];
     size_t found = 0;
     if (night_read_info(reader, &info, error) || night_read_site(reader, 0, &site, error)) {
         return -1;
@@ -104,12 +105,12 @@ static int read_all(struct night_reader *reader, struct error *error)
     site_free(site);
     if (read_blocks(reader, error) || night_each_gap(reader, count_gap, &found, error) ||
         night_each_coincidence(reader, 0, count_coincidence, &found, error) ||
-        night_read_zoom(reader, 0, "magnetic.x", FIXTURE_START_NS, FIXTURE_START_NS + 3 * NS_PER_S,
-                        4, buckets, 16, &count, error)) {
+        night_read_window(reader, 0, "magnetic.x", FIXTURE_START_NS,
+                          FIXTURE_START_NS + 3 * NS_PER_S, 4, pixels, error)) {
         return -1;
     }
     assert_int_equal(found, 2);
-    assert_true(count > 0);
+    assert_true(pixels[0].count > 0);
     return 0;
 }
 
