@@ -217,3 +217,36 @@ int night_read_window(struct night_reader *reader, uint32_t node, const char *ch
     window_begin(&reading.window);
     return read_at_once(&reading, node);
 }
+
+static void take_samples(const struct night_block_row *row, int64_t from_ns, int64_t to_ns,
+                         struct night_sample *out, size_t size, size_t *count)
+{
+    for (uint32_t i = 0; i < row->block.count && *count <= size; i++) {
+        int64_t time_ns = block_time_ns(&row->block, i);
+        if (time_ns >= from_ns && time_ns < to_ns) {
+            if (*count < size) {
+                out[*count] =
+                    (struct night_sample){time_ns, block_value(&row->block, &row->channel, i)};
+            }
+            (*count)++;
+        }
+    }
+}
+
+int night_read_samples(struct night_reader *reader, uint32_t node, const char *channel,
+                       int64_t from_ns, int64_t to_ns, struct night_sample *out, size_t size,
+                       size_t *count, struct error *error)
+{
+    struct night_blocks *cursor = NULL;
+    struct night_block_row row;
+    *count = 0;
+    if (reader_blocks_open(reader, node, channel, from_ns, to_ns, &cursor, error) != 0) {
+        return -1;
+    }
+    int more = 0;
+    while (*count <= size && (more = night_blocks_next(cursor, &row, error)) == 1) {
+        take_samples(&row, from_ns, to_ns, out, size, count);
+    }
+    night_blocks_close(cursor);
+    return more < 0 ? -1 : 0;
+}

@@ -41,6 +41,7 @@ const struct seal_tree seal_trees[] = {
     {"log", "log", SEAL_GROWING, SEAL_KEY_ID, 8, BY_ID("log")},
     {"meta-end", "meta", SEAL_CLOSING, SEAL_KEY_NTH, 4,
      "SELECT row_number() OVER (ORDER BY key), * FROM meta WHERE key IN " META_LATE},
+    {"tail", "tail", SEAL_CLOSING, SEAL_KEY_ID, 8, BY_ID("tail")},
     {"zoom", "zoom", SEAL_CLOSING, SEAL_KEY_ZOOM, 8,
      "SELECT (channel << 40) + block, * FROM zoom ORDER BY channel, block"},
     {"analysis", "analysis", SEAL_FINDINGS, SEAL_KEY_ID, 4,

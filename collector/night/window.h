@@ -32,4 +32,14 @@ int night_read_window(struct night_reader *reader, uint32_t node, const char *ch
 /* Where pixel i begins; i up to `pixels` (the window's end). */
 int64_t night_pixel_edge(int64_t from_ns, int64_t to_ns, size_t pixels, size_t i);
 
+/* A window's samples themselves, in the order of their times, where they are at most `size`; else
+ * *count is beyond `size` and `out` holds nothing of use. */
+struct night_sample {
+    int64_t time_ns;
+    double value; /* in the unit */
+};
+int night_read_samples(struct night_reader *reader, uint32_t node, const char *channel,
+                       int64_t from_ns, int64_t to_ns, struct night_sample *out, size_t size,
+                       size_t *count, struct error *error);
+
 #endif

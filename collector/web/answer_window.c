@@ -19,7 +19,7 @@ struct window {
     const struct web_query *query;
     int64_t from_ns;
     int64_t to_ns;
-    struct night_bucket *buckets; /* 4 a pixel */
+    struct night_sample *samples; /* SAMPLES_A_PIXEL a pixel */
     size_t count;
     struct night_pixel *pixels;
     struct text *out;
@@ -31,14 +31,14 @@ static void append_samples(struct window *window)
     int64_t before_ns = window->night->info.start_ns;
     (void)text_append_format(window->out, "\"t\":[");
     for (size_t i = 0; i < window->count; i++) {
-        int64_t t0_ns = window->buckets[i].t0_ns;
-        (void)text_append_format(window->out, "%s%" PRId64, i > 0 ? "," : "", t0_ns - before_ns);
-        before_ns = t0_ns;
+        int64_t time_ns = window->samples[i].time_ns;
+        (void)text_append_format(window->out, "%s%" PRId64, i > 0 ? "," : "", time_ns - before_ns);
+        before_ns = time_ns;
     }
     (void)text_append_format(window->out, "],\"v\":[");
     for (size_t i = 0; i < window->count; i++) {
         (void)text_append_format(window->out, "%s", i > 0 ? "," : "");
-        (void)json_append_number(window->out, window->buckets[i].max);
+        (void)json_append_number(window->out, window->samples[i].value);
     }
     (void)text_append_format(window->out, "]");
 }
@@ -59,7 +59,7 @@ static void append_pixels(struct window *window, const char *name, bool greatest
     (void)text_append_format(window->out, "]");
 }
 
-/* Whether there are few enough samples to send them all; then they are in `buckets`. */
+/* Whether there are few enough samples to send them all; then they are in `samples`. */
 static int read_samples(struct window *window, uint32_t node, const struct channel *channel,
                         bool *few, struct error *error)
 {
@@ -68,15 +68,12 @@ static int read_samples(struct window *window, uint32_t node, const struct chann
     if (channel->rate_hz * length_s > (double)(SAMPLES_A_PIXEL * window->query->pixels)) {
         return 0;
     }
-    if (night_read_zoom(window->night->reader, node, channel->name, window->from_ns, window->to_ns,
-                        window->query->pixels, window->buckets, 4 * window->query->pixels,
-                        &window->count, error) != 0) {
+    const size_t most = SAMPLES_A_PIXEL * window->query->pixels;
+    if (night_read_samples(window->night->reader, node, channel->name, window->from_ns,
+                           window->to_ns, window->samples, most, &window->count, error) != 0) {
         return -1;
     }
-    *few = true;
-    for (size_t i = 0; i < window->count; i++) {
-        *few = *few && window->buckets[i].count == 1;
-    }
+    *few = window->count <= most;
     return 0;
 }
 
@@ -138,18 +135,19 @@ int web_answer_window(const struct web_night *night, const struct web_query *que
                             .query = query,
                             .from_ns = night->info.start_ns + query->from_ns,
                             .to_ns = night->info.start_ns + query->to_ns,
-                            .buckets = calloc(4 * query->pixels, sizeof *window.buckets),
+                            .samples =
+                                calloc(SAMPLES_A_PIXEL * query->pixels, sizeof *window.samples),
                             .pixels = calloc(query->pixels, sizeof *window.pixels),
                             .out = out};
     int result =
-        window.buckets && window.pixels ? 0 : error_set(error, ERROR_MEMORY, "page: out of memory");
+        window.samples && window.pixels ? 0 : error_set(error, ERROR_MEMORY, "page: out of memory");
     (void)text_append_format(out, "{\"from\":%" PRId64 ",\"to\":%" PRId64 ",\"lanes\":[",
                              query->from_ns, query->to_ns);
     for (size_t i = 0; result == 0 && i < query->lane_count; i++) {
         (void)text_append_format(out, "%s\n", i > 0 ? "," : "");
         result = put_lane(&window, &query->lanes[i], error);
     }
-    free(window.buckets);
+    free(window.samples);
     free(window.pixels);
     (void)text_append_format(out, "]}");
     return result;

@@ -46,7 +46,7 @@ class VerifyTest(support.Case):
         said = self.verify(self.night, check=0)
         self.assertIn("The night is whole and is what was sealed.", said)
         self.assertNotIn("OFF", said)
-        self.assertIn("68 messages, 204 blocks, 108000 samples", said)
+        self.assertIn("68 messages, 60 blocks, 108000 samples", said)
         root = self.root()
         self.assertRegex(root, "^[0-9a-f]{64}$")
         self.assertIn(f"root      {root}", said)
@@ -82,7 +82,7 @@ class VerifyTest(support.Case):
         self.assertIn(f"sealed: {self.root()}",
                       self.run(ROOMWAKE, "review", str(self.night), check=0).stdout)
         for statement, where in (
-                ("UPDATE block SET samples=zeroblob(length(samples)) WHERE id=33*32", r"block id 1056 \(n1, message 9, 2023-11-14T22:14:40"),
+                ("UPDATE block SET samples=zeroblob(length(samples)) WHERE id=2", r"block id 2 \(n\d+, \S+, from 2023-11-14T22:1"),
                 ("UPDATE coincidence SET chance_per_night=1e-9", "coincidence id 1: was altered"),
                 ("DELETE FROM frame WHERE id=40", "frame id 40: was sealed and is missing"),
                 ("INSERT INTO log(time_ns, level, text) VALUES(1, 'info', 'x')",

@@ -611,8 +611,8 @@ static void what_is_no_night_or_a_newer_one_is_refused_by_name(void **state)
     assert_int_equal(unlink(fixture->night), 0);
     struct night_settings settings = fixture_settings(fixture);
     fixture_close(fixture_open(&settings, NULL, NULL), 1);
-    change(fixture, "PRAGMA user_version=4");
-    refuse(fixture, ERROR_VERSION, "made by a newer Roomwake (night version 4");
+    change(fixture, "PRAGMA user_version=5");
+    refuse(fixture, ERROR_VERSION, "made by a newer Roomwake (night version 5");
     change(fixture, "PRAGMA user_version=2");
     refuse(fixture, ERROR_FORMAT, "night version 2: export it");
     change(fixture, "PRAGMA user_version=0");
@@ -631,26 +631,26 @@ static void a_cut_or_damaged_night_is_an_error_and_never_wrong_samples(void **st
     fixture_put_noise(writer, 0, 0, 100, 1);
     fixture_close(writer, 100);
 
-    change(fixture, "UPDATE block SET samples=substr(samples, 1, 50) WHERE id=64");
+    change(fixture, "UPDATE block SET samples=substr(samples, 1, 50) WHERE id=2");
     struct night_reader *reader = fixture_read(fixture);
     struct night_blocks *cursor = NULL;
     struct night_block_row row;
     fixture_check(night_blocks_open(reader, 0, INT64_MIN, INT64_MAX, &cursor, &error), &error);
     int more = 0;
     while ((more = night_blocks_next(cursor, &row, &error)) == 1) {
-        assert_true(row.seq < 2);
+        assert_true(row.seq <= 33);
     }
     assert_int_equal(more, -1);
-    assert_error(error, ERROR_FORMAT, "block 64: damaged block");
+    assert_error(error, ERROR_FORMAT, "block 2: damaged block");
     night_blocks_close(cursor);
     night_reader_close(reader);
 
-    change(fixture, "UPDATE block SET n=2000000000 WHERE id=64");
+    change(fixture, "UPDATE block SET n=2000000000 WHERE id=2");
     reader = fixture_read(fixture);
     fixture_check(night_blocks_open(reader, 0, INT64_MIN, INT64_MAX, &cursor, &error), &error);
     while ((more = night_blocks_next(cursor, &row, &error)) == 1) {
     }
-    assert_error(error, ERROR_FORMAT, "block 64: damaged block");
+    assert_error(error, ERROR_FORMAT, "block 2: damaged block");
     night_blocks_close(cursor);
     night_reader_close(reader);
 
