@@ -15,5 +15,9 @@ extern const struct command command_mark;
 extern const struct command command_serve;
 extern const struct command command_plan;
 extern const struct command command_verify;
+extern const struct command command_ask;
+extern const struct command command_answers;
+extern const struct command command_align;
+extern const struct command command_chirp;
 
 #endif

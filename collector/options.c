@@ -59,6 +59,9 @@ static int check_complete(const struct command *command, const struct arguments 
         }
     }
     size_t wanted = command->positional ? 1 : 0;
+    for (const char *c = command->positional; c && *c; c++) {
+        wanted += *c == ' ';
+    }
     if (arguments->positional_count < wanted) {
         return error_set(error, ERROR_USAGE, "%s: missing (try --help)", command->positional);
     }

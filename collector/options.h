@@ -32,7 +32,7 @@ struct arguments {
 
 struct command {
     const char *name;
-    const char *positional; /* "NIGHT", or NULL where it takes none; then exactly one is required */
+    const char *positional; /* "NIGHT", "NIGHT RECORDING", or NULL where it takes none: so many */
     const char *summary;
     const struct option_spec *options;             /* ends with {0} */
     int (*run)(const struct arguments *arguments); /* an enum exit_code */

@@ -59,6 +59,25 @@ struct message_mark {
     char text[MESSAGE_TEXT_SIZE];
 };
 
+/* question: one step of a question session, when it happens. */
+#define MESSAGE_QUESTION_TEXT_SIZE (32u * 1024u)
+enum question_what {
+    QUESTION_PLAN,   /* text: what binds the seed (hex), a space, the plan as it was written */
+    QUESTION_ASKED,  /* a response window begins after something was asked; text: what */
+    QUESTION_SILENT, /* a response window begins after nobody asked */
+    QUESTION_END,    /* text: the seed that all was drawn from */
+    QUESTION_BROKEN, /* ended early; text: why */
+    QUESTION_WHAT_COUNT
+};
+const char *message_question_what_text(enum question_what what);
+struct message_question {
+    char session[IDENT_SIZE];
+    enum question_what what;
+    uint32_t nth;      /* of the window, from 1; 0 for the others */
+    int64_t length_ns; /* of the response window, from now by the collector's clock; else 0 */
+    char *text;        /* at most MESSAGE_QUESTION_TEXT_SIZE with its end; caller's */
+};
+
 int message_hello_write(const struct message_hello *hello, struct text *out);
 int message_hello_read(const char *json, size_t length, struct message_hello *hello,
                        struct error *error);
@@ -71,5 +90,9 @@ int message_stored_read(const char *json, size_t length, struct message_stored *
 int message_mark_write(const struct message_mark *mark, struct text *out);
 int message_mark_read(const char *json, size_t length, struct message_mark *mark,
                       struct error *error);
+int message_question_write(const struct message_question *question, struct text *out);
+/* On success question->text is allocated: free. */
+int message_question_read(const char *json, size_t length, struct message_question *question,
+                          struct error *error);
 
 #endif

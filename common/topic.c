@@ -16,7 +16,7 @@ static const struct {
     [TOPIC_HELLO] = {"hello", true}, [TOPIC_BLOCKS] = {"blocks", true},
     [TOPIC_STATE] = {"state", true}, [TOPIC_STORED] = {"stored", true},
     [TOPIC_SENML] = {"senml", true}, [TOPIC_ALERT] = {"alert", false},
-    [TOPIC_MARK] = {"mark", false},
+    [TOPIC_MARK] = {"mark", false},  [TOPIC_QUESTION] = {"question", false},
 };
 
 #define KIND_COUNT (sizeof kinds / sizeof kinds[0])

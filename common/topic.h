@@ -1,5 +1,5 @@
-/* MQTT topics: make and take apart. roomwake/SITE/NODE/KIND, roomwake/SITE/alert, .../mark.
- * Must never let an id with a wildcard or a slash through. */
+/* MQTT topics: make and take apart. roomwake/SITE/NODE/KIND, roomwake/SITE/alert, .../mark,
+ * .../question. Must never let an id with a wildcard or a slash through. */
 #ifndef ROOMWAKE_COMMON_TOPIC_H
 #define ROOMWAKE_COMMON_TOPIC_H
 
@@ -14,8 +14,9 @@ enum topic_kind {
     TOPIC_STATE,
     TOPIC_STORED,
     TOPIC_SENML,
-    TOPIC_ALERT, /* of the site, no node */
-    TOPIC_MARK,  /* of the site, no node */
+    TOPIC_ALERT,    /* of the site, no node */
+    TOPIC_MARK,     /* of the site, no node */
+    TOPIC_QUESTION, /* of the site, no node */
 };
 
 struct topic {

@@ -268,6 +268,7 @@ static void take_node_message(struct intake *intake, enum topic_kind kind, struc
     case TOPIC_STORED: /* ours, as are the site's own */
     case TOPIC_ALERT:
     case TOPIC_MARK:
+    case TOPIC_QUESTION:
         break;
     }
 }
@@ -288,6 +289,10 @@ void intake_message(struct intake *intake, const char *topic_text, const uint8_t
     }
     if (topic.kind == TOPIC_MARK) {
         take_mark(intake, payload, length);
+        return;
+    }
+    if (topic.kind == TOPIC_QUESTION) {
+        intake_take_question(intake, payload, length);
         return;
     }
     if (topic.kind == TOPIC_ALERT || topic.kind == TOPIC_STORED) {

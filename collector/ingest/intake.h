@@ -11,6 +11,7 @@
 #include "collector/ingest/ack.h"
 #include "collector/model/gap.h"
 #include "collector/model/mark.h"
+#include "collector/model/question.h"
 #include "collector/night/writer.h"
 #include "collector/pipeline/pipeline.h"
 #include "common/block.h"
@@ -36,6 +37,7 @@ struct intake_hooks {
                    const struct block *blocks, size_t count, bool late);
     void (*mark)(void *context, const struct mark *mark);
     void (*gap)(void *context, const struct gap *gap);
+    void (*question)(void *context, const struct question_step *step);
     /* The node's 1-sigma clock uncertainty changed. */
     void (*clock)(void *context, uint32_t node, int64_t time_ns, int64_t clock_sd_ns);
     /* The others wait for the node again, or no longer. */

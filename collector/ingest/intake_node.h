@@ -98,6 +98,7 @@ void intake_advance(struct intake *intake, struct intake_node *node, int64_t unt
 /* One file each. */
 void intake_take_frame(struct intake *intake, struct intake_node *node, const uint8_t *payload,
                        size_t length);
+void intake_take_question(struct intake *intake, const uint8_t *payload, size_t length);
 void intake_take_senml(struct intake *intake, struct intake_node *node, const uint8_t *payload,
                        size_t length);
 

@@ -9,6 +9,7 @@
 #include "collector/model/coincidence.h"
 #include "collector/model/gap.h"
 #include "collector/model/mark.h"
+#include "collector/model/question.h"
 #include "common/block.h"
 #include "common/error.h"
 #include "common/site.h"
@@ -127,6 +128,12 @@ int night_each_notice(struct night_reader *reader, int analysis,
 int night_each_log(struct night_reader *reader,
                    int (*each)(void *context, int64_t time_ns, const char *level, const char *text),
                    void *context, struct error *error);
+
+/* The steps of the night's question sessions, in the order in which they came; `step` is valid for
+ * the call. */
+int night_each_question(struct night_reader *reader,
+                        int (*each)(void *context, const struct question_step *step), void *context,
+                        struct error *error);
 
 /* Samples stored of a node, over all its channels; 0 in first_ns and last_ns where there are none.
  */

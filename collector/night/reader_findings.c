@@ -233,3 +233,32 @@ int night_each_log(struct night_reader *reader,
     }
     return reader_each(reader, statement, take_log, &to, error);
 }
+
+struct question_each {
+    int (*each)(void *context, const struct question_step *step);
+    void *context;
+    struct error *error;
+};
+
+static int take_question(void *context, int64_t time_ns, const char *level, const char *text)
+{
+    const struct question_each *to = context;
+    struct question_step step = {.time_ns = time_ns};
+    if (strcmp(level, QUESTION_LOG_LEVEL) != 0) {
+        return 0;
+    }
+    if (message_question_read(text, strlen(text), &step.said, to->error) != 0) {
+        return error_wrap(to->error, "night: log");
+    }
+    int result = to->each(to->context, &step);
+    free(step.said.text);
+    return result;
+}
+
+int night_each_question(struct night_reader *reader,
+                        int (*each)(void *context, const struct question_step *step), void *context,
+                        struct error *error)
+{
+    struct question_each to = {each, context, error};
+    return night_each_log(reader, take_question, &to, error);
+}

@@ -120,7 +120,10 @@ static const char *const tables_of_findings =
     "CREATE TABLE state (id INTEGER PRIMARY KEY, node INTEGER NOT NULL REFERENCES node,\n"
     "  time_ns INTEGER NOT NULL, json TEXT NOT NULL) STRICT;\n"
     "CREATE TABLE log (id INTEGER PRIMARY KEY, time_ns INTEGER NOT NULL, level TEXT NOT NULL,\n"
-    "  text TEXT NOT NULL) STRICT;\n";
+    "  text TEXT NOT NULL) STRICT;\n"
+    "CREATE VIEW question AS SELECT id, time_ns, text ->> 'session' AS session,\n"
+    "  text ->> 'what' AS what, text ->> 'nth' AS nth, text ->> 'length_s' AS length_s,\n"
+    "  text ->> 'text' AS text FROM log WHERE level = 'question';\n";
 
 /* Rows of all tables above as leaves of hash trees, RFC 6962 sec. 2.1: see seal_tree.c. */
 static const char *const tables_of_seals =

@@ -5,6 +5,7 @@
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <inttypes.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -57,8 +58,9 @@ int running_write(const struct running *running, struct error *error)
         return -1;
     }
     struct text json = {0};
-    (void)text_append_format(&json, "{\"site\":\"%s\",\"pid\":%d,\"broker\":", running->site,
-                             running->pid);
+    (void)text_append_format(
+        &json, "{\"site\":\"%s\",\"pid\":%d,\"site_less_mono_ns\":\"%" PRId64 "\",\"broker\":",
+        running->site, running->pid, running->site_less_mono_ns);
     (void)json_append_string(&json, running->broker);
     (void)text_append_format(&json, "}\n");
     int fd = json.failed ? -1 : open(path, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0600);
@@ -99,7 +101,9 @@ static int read_file(const char *path, struct running *running, struct error *er
     if (json_parse(bytes, (size_t)length, path, &json, error) != 0 ||
         json_get_text(json, path, "site", running->site, sizeof running->site, error) != 0 ||
         json_get_text(json, path, "broker", running->broker, sizeof running->broker, error) != 0 ||
-        json_get_number(json, path, "pid", 1, 4194304, &pid, error) != 0) {
+        json_get_number(json, path, "pid", 1, 4194304, &pid, error) != 0 ||
+        json_get_int64_text(json, path, "site_less_mono_ns", &running->site_less_mono_ns, error) !=
+            0) {
         result = -1;
     }
     running->pid = (int)pid;

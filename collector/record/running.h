@@ -3,6 +3,8 @@
 #ifndef ROOMWAKE_COLLECTOR_RECORD_RUNNING_H
 #define ROOMWAKE_COLLECTOR_RECORD_RUNNING_H
 
+#include <stdint.h>
+
 #include "common/error.h"
 #include "common/ident.h"
 
@@ -12,6 +14,7 @@ struct running {
     char site[IDENT_SIZE];
     char broker[RUNNING_URL_SIZE]; /* mqtt://... */
     int pid;
+    int64_t site_less_mono_ns; /* site time less this machine's clock that never steps (clock.h) */
 };
 
 /* In $ROOMWAKE_RUN_DIR, else $XDG_RUNTIME_DIR/roomwake, else /tmp/roomwake-UID (made, mode 0700).

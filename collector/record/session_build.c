@@ -83,6 +83,11 @@ static void on_mark(void *context, const struct mark *mark)
     station_mark(((struct session *)context)->station, mark);
 }
 
+static void on_question(void *context, const struct question_step *step)
+{
+    station_question(((struct session *)context)->station, step);
+}
+
 static void on_gap(void *context, const struct gap *gap)
 {
     station_gap(((struct session *)context)->station, gap);
@@ -233,6 +238,7 @@ static int build_intake(struct session *session, struct error *error)
                   .state = on_state,
                   .blocks = on_blocks,
                   .mark = on_mark,
+                  .question = on_question,
                   .gap = on_gap,
                   .waited_for = on_waited_for},
     };
@@ -297,7 +303,9 @@ static int build_ack(struct session *session, struct error *error)
 static int announce(struct session *session, struct error *error)
 {
     const struct session_settings *settings = session->settings;
-    struct running running = {.pid = (int)getpid()};
+    struct running running = {.pid = (int)getpid(),
+                              .site_less_mono_ns =
+                                  session->clock.start_utc_ns - session->clock.start_mono_ns};
     char text[PATH_MAX + 512];
     (void)snprintf(running.site, sizeof running.site, "%s", settings->site->id);
     (void)snprintf(running.broker, sizeof running.broker, "%s", session->url);

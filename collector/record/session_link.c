@@ -13,7 +13,8 @@
 
 static void on_up(void *context)
 {
-    static const enum topic_kind kinds[] = {TOPIC_HELLO, TOPIC_BLOCKS, TOPIC_STATE, TOPIC_SENML};
+    static const enum topic_kind kinds[] = {TOPIC_HELLO, TOPIC_BLOCKS, TOPIC_STATE,
+                                            TOPIC_SENML, TOPIC_MARK,   TOPIC_QUESTION};
     struct session *session = context;
     char filter[TOPIC_SIZE];
     struct error error;
@@ -25,10 +26,6 @@ static void on_up(void *context)
         if (mqtt_uv_subscribe(session->mqtt, filter, 1, &error) != 0) {
             log_error("%s: %s", filter, error.text);
         }
-    }
-    topic_format(TOPIC_MARK, session->settings->site->id, "", filter);
-    if (mqtt_uv_subscribe(session->mqtt, filter, 1, &error) != 0) {
-        log_error("%s: %s", filter, error.text);
     }
     ack_repeat_all(session->ack);
     outlet_mqtt_up(session->outlets[OUTLET_MQTT]);

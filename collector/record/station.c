@@ -200,6 +200,16 @@ void station_gap(struct station *station, const struct gap *gap)
     say_node(station, gap->node, "gap", text);
 }
 
+/* Text from people on a terminal: no control character of theirs. */
+static void keep_printable(char *text)
+{
+    for (char *c = text; *c; c++) {
+        if ((unsigned char)*c < ' ' || *c == 0x7f) {
+            *c = ' ';
+        }
+    }
+}
+
 void station_mark(struct station *station, const struct mark *mark)
 {
     char length[TIMEFMT_SIZE];
@@ -207,12 +217,25 @@ void station_mark(struct station *station, const struct mark *mark)
     timefmt_duration(mark->end_ns - mark->start_ns, length);
     (void)snprintf(text, sizeof text, "\"%s\" (%s, for %s)", mark->text,
                    mark->room[0] ? mark->room : "whole site", length);
-    for (char *c = text; *c; c++) {
-        if ((unsigned char)*c < ' ' || *c == 0x7f) {
-            *c = ' ';
-        }
-    }
+    keep_printable(text);
     station_say(station, "mark", text);
+}
+
+void station_question(struct station *station, const struct question_step *step)
+{
+    static const char *const words[QUESTION_WHAT_COUNT] = {
+        [QUESTION_PLAN] = "a session begins, its plan is stored",
+        [QUESTION_ASKED] = "asked",
+        [QUESTION_SILENT] = "a window in which nobody asks",
+        [QUESTION_END] = "the session is over",
+        [QUESTION_BROKEN] = "the session was broken off"};
+    const struct message_question *said = &step->said;
+    bool tell = said->what == QUESTION_ASKED || said->what == QUESTION_BROKEN;
+    char text[LINE_SIZE];
+    (void)snprintf(text, sizeof text, "%s: %s%s%.300s", said->session, words[said->what],
+                   tell ? ": " : "", tell ? said->text : "");
+    keep_printable(text);
+    station_say(station, "question", text);
 }
 
 void station_disk(struct station *station, const struct error *failure)

@@ -8,6 +8,7 @@
 
 #include "collector/model/gap.h"
 #include "collector/model/mark.h"
+#include "collector/model/question.h"
 #include "collector/record/site_clock.h"
 #include "common/message.h"
 #include "common/site.h"
@@ -35,6 +36,7 @@ void station_noticed(struct station *station, uint32_t node);
 void station_waited_for(struct station *station, uint32_t node, bool waited_for);
 void station_gap(struct station *station, const struct gap *gap);
 void station_mark(struct station *station, const struct mark *mark);
+void station_question(struct station *station, const struct question_step *step);
 void station_disk(struct station *station, const struct error *failure);
 void station_broker(struct station *station, bool up, const char *why);
 

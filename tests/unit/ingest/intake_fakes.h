@@ -38,6 +38,7 @@ struct noted {
     size_t mark_count;
     size_t mark_pushed;
     char state[4096];
+    char log[4096];
     struct block pushed[NOTED];
     int64_t pushed_first[NOTED];
     int64_t pushed_last[NOTED];
@@ -142,6 +143,15 @@ int night_put_state(struct night_writer *writer, uint32_t node, int64_t time_ns,
     (void)node;
     (void)time_ns;
     (void)snprintf(noted.state, sizeof noted.state, "%s", json);
+    return take(error);
+}
+
+int night_put_log(struct night_writer *writer, int64_t time_ns, const char *level, const char *text,
+                  struct error *error)
+{
+    (void)writer;
+    (void)time_ns;
+    (void)snprintf(noted.log, sizeof noted.log, "%s: %s", level, text);
     return take(error);
 }
 

@@ -308,6 +308,24 @@ static void a_node_that_lags_is_waited_for_no_longer_and_then_again(void **state
     assert_true(noted.waited_for[1]);
 }
 
+static void steps_of_a_question_session_go_into_the_log_as_they_come(void **state)
+{
+    (void)state;
+    send_text("roomwake/lodge/question",
+              "{\"version\":1,\"session\":\"q-1\",\"what\":\"asked\",\"nth\":3,\"length_s\":20,"
+              "\"text\":\"knock \\u0022twice\\u0022\"}");
+    assert_string_equal(noted.log,
+                        "question: {\"version\":1,\"session\":\"q-1\",\"what\":\"asked\","
+                        "\"nth\":3,\"length_s\":20,\"text\":\"knock \\\"twice\\\"\"}");
+    noted.log[0] = '\0';
+    send_text("roomwake/lodge/question",
+              "{\"version\":1,\"session\":\"q-1\",\"what\":\"guessed\",\"nth\":3,\"length_s\":20,"
+              "\"text\":\"\"}");
+    send_text("roomwake/lodge/question", "{\"version\":1,\"session\":\"../q\",\"what\":\"end\","
+                                         "\"nth\":0,\"length_s\":0,\"text\":\"\"}");
+    assert_string_equal(noted.log, "");
+}
+
 static void marks_are_numbered_stored_and_judged(void **state)
 {
     (void)state;
@@ -352,6 +370,7 @@ int main(void)
         WITH_INTAKE(a_clock_that_is_far_ahead_is_not_believed),
         WITH_INTAKE(a_node_that_lags_is_waited_for_no_longer_and_then_again),
         WITH_INTAKE(marks_are_numbered_stored_and_judged),
+        WITH_INTAKE(steps_of_a_question_session_go_into_the_log_as_they_come),
         WITH_INTAKE(the_last_will_is_understood_and_stored),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -1,0 +1,78 @@
+/* roomwake ask: a session of questions with control windows, into the running night.
+ * Must never hold more than options and one call. Called by main.c. */
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "collector/commands.h"
+#include "collector/options.h"
+#include "collector/record/ask.h"
+#include "collector/record/running.h"
+#include "common/text.h"
+
+static int read_plan(const char *path, struct text *text, struct question_plan **plan,
+                     struct error *error)
+{
+    char bytes[4096];
+    FILE *file = fopen(path, "r");
+    if (!file) {
+        return error_set(error, ERROR_IO, "%s: %m", path);
+    }
+    size_t got = 0;
+    while ((got = fread(bytes, 1, sizeof bytes, file)) > 0 && text->length <= PLAN_TEXT_MAX) {
+        (void)text_append(text, bytes, got);
+    }
+    int failed = ferror(file);
+    (void)fclose(file);
+    if (failed || text->failed) {
+        return error_set(error, ERROR_IO, "%s: can't be read", path);
+    }
+    return plan_parse(text->bytes ? text->bytes : "", text->length, path, plan, error);
+}
+
+static void print_plan(const struct question_plan *plan)
+{
+    printf("\"%s\": %zu questions and as many windows in which nobody asks, in an order that nobody"
+           " knows.\nIf %.0f of 100 questions are answered and chance gives %.0f of 100, this"
+           " session finds it %.0f times in 100.\n",
+           plan->title, plan->question_count, 100 * plan->expect_response,
+           100 * plan->expect_by_chance, 100 * plan_power(plan));
+    printf(
+        "Whoever asks should sit as still in the windows without a question as in the others.\n");
+}
+
+static int run_command(const struct arguments *arguments)
+{
+    struct error error;
+    struct running running;
+    struct text text = {0};
+    struct question_plan *plan = NULL;
+    int result = read_plan(options_value(arguments, "plan"), &text, &plan, &error);
+    if (result == 0) {
+        print_plan(plan);
+    }
+    if (result == 0 && !options_value(arguments, "check")) {
+        result = running_find(options_value(arguments, "site-id"), &running, &error);
+        if (result == 0) {
+            const struct ask_settings settings = {running.broker, running.site, plan, text.bytes,
+                                                  text.length};
+            result = ask_run(&settings, &error);
+        }
+    }
+    free(plan);
+    text_free(&text);
+    return result == 0 ? EXIT_CODE_SUCCESS : options_fail("ask", &error);
+}
+
+static const struct option_spec options[] = {
+    {"plan", "FILE", true, "what is asked, what counts as a response (README, Questions)"},
+    {"check", NULL, false, "only look at the plan and tell what it can find"},
+    {"site-id", "ID", false, "which night, where several are being recorded on this machine"},
+    {0},
+};
+
+const struct command command_ask = {
+    .name = "ask",
+    .summary = "a session of questions, with windows in which nobody asks",
+    .options = options,
+    .run = run_command,
+};

@@ -1,0 +1,120 @@
+"""A question session in a running night: drawn, announced, stored, scored; and one broken off."""
+import json
+import random
+import signal
+import subprocess
+import threading
+import time
+
+import support
+from live import House
+from support import ROOMWAKE
+
+RATE_HZ = 20
+PLAN = {"title": "does it knock back", "channels": ["electric"], "ask_s": 0.2, "window_s": 1.2,
+        "rest_s": 0.6, "expect_response": 0.9, "expect_by_chance": 0.05,
+        "questions": [{"text": f"question {i}", "pattern": 1} for i in range(4)]}
+
+
+class Meter(threading.Thread):
+    """A home-made node that sends quiet noise, and one spike half a second after each knock()."""
+
+    def __init__(self, port):
+        super().__init__(daemon=True)
+        self.knock_at = None
+        self.over = threading.Event()
+        self.sender = subprocess.Popen(
+            ["mosquitto_pub", "-p", str(port), "-q", "1", "-t", "roomwake/testhouse/n1/senml",
+             "-l"], stdin=subprocess.PIPE, text=True)
+
+    def knock(self):
+        self.knock_at = time.time() + 0.5
+
+    def run(self):
+        draw = random.Random(3)
+        next_s = round(time.time(), 1)
+        while not self.over.wait(max(0.0, next_s + 0.1 - time.time())):
+            pack = [{"n": "electric", "u": "V", "t": i / RATE_HZ,
+                     "v": round(draw.gauss(1.0, 0.002), 5)} for i in range(2)]
+            if self.knock_at and next_s >= self.knock_at:
+                self.knock_at = None
+                pack[0]["v"] = 1.5
+            pack[0]["bt"] = next_s
+            self.sender.stdin.write(json.dumps(pack) + "\n")
+            self.sender.stdin.flush()
+            next_s = round(next_s + 0.1, 1)
+        self.sender.stdin.close()
+        self.sender.wait()
+
+
+class QuestionsTest(support.Case):
+    def setUp(self):
+        super().setUp()
+        site = support.site(rooms=("hall", "kitchen"),
+                            channels=[{"name": "electric", "unit": "V", "rate_hz": RATE_HZ}],
+                            baseline_s=8, false_onsets_per_hour=2)
+        self.house = House(self, site)
+        self.house.start_station()
+        self.meter = Meter(self.house.broker_port)
+        self.meter.start()
+
+    def ask(self, name):
+        plan = self.write(f"{name}.json", PLAN)
+        return self.start(name, ROOMWAKE, "ask", "--plan", plan)
+
+    def answer_all(self, session):
+        """Knocks whenever something was asked, never else."""
+        answered = 0
+        while answered < 4:
+            session.wait_output(rf"(?s)(ASK NOW.*?now wait.*){{{answered + 1}}}")
+            self.meter.knock()
+            answered += 1
+        session.wait_output(r"^over ")
+
+    def test_a_session_is_scored_and_a_broken_one_counts_as_tried(self):
+        self.house.station.wait_output(r"watching +n1")
+        session = self.ask("first")
+        self.answer_all(session)
+        self.assertEqual(session.process.wait(20), 0, session.output())
+        broken = self.ask("second")
+        broken.wait_output(r"^session")
+        self.assertEqual(broken.stop(with_signal=signal.SIGINT), 1)
+        self.assertIn("BROKEN OFF", broken.output())
+        self.assertIn("broken off", self.house.station.output())
+        self.meter.over.set()
+        self.meter.join()
+        self.house.stop_station()
+
+        told = self.run(ROOMWAKE, "answers", self.house.night, check=0).stdout
+        first, second = told.split("\n\nQuestions ")
+        self.assertIn("after a question 4 of 4, when nobody asked 0 of 4", first)
+        self.assertIn("in 1 of 100 sessions (p = 0.0143, exact)", first)
+        self.assertIn("from a seed bound before the start; it fits", first)
+        self.assertIn("asked for exactly 1", first)
+        self.assertIn("Sessions tried in this night: 2, this is number 1", first)
+        self.assertIn("responses came more often after questions", first)
+        self.assertIn("BROKEN OFF: stopped by the team", second)
+        self.assertIn("nothing can be claimed", second)
+        self.run(ROOMWAKE, "verify", self.house.night, check=0)
+        self.run(ROOMWAKE, "answers", self.house.night, "--session", "q-0", check=1)
+        rows = support.run("sqlite3", self.house.night, "SELECT what, count(*) FROM question"
+                           " GROUP BY what ORDER BY what", check=0).stdout.split()
+        self.assertIn("asked|4", rows)
+        self.assertIn("silent|4", rows)
+
+    def test_a_plan_without_controls_and_no_running_night_say_what_to_do(self):
+        bad = dict(PLAN, controls=0)
+        done = self.run(ROOMWAKE, "ask", "--plan", self.write("bad.json", bad), check=2)
+        self.assertIn("in which nobody asks", done.stderr)
+        good = self.write("good.json", PLAN)
+        done = self.run(ROOMWAKE, "ask", "--plan", good, "--check", check=0)
+        self.assertIn("times in 100", done.stdout)
+        done = self.run(ROOMWAKE, "ask", "--plan", good, "--site-id", "elsewhere", check=1)
+        self.assertIn("elsewhere", done.stderr)
+        self.meter.over.set()
+        self.meter.join()
+        self.house.stop_station()
+
+
+if __name__ == "__main__":
+    support.main()

@@ -1,0 +1,90 @@
+/* A synthetic recording for the tests of align: chirps and claps in a room with echoes and noise,
+ * by a recorder whose clock is off. Must never be included by product code. */
+#ifndef ROOMWAKE_TESTS_UNIT_ALIGN_SCENE_H
+#define ROOMWAKE_TESTS_UNIT_ALIGN_SCENE_H
+
+#include <complex.h>
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+
+#include "collector/align/chirp.h"
+#include "collector/align/finder.h"
+
+struct scene {
+    double rate_hz;
+    double length_s;
+    double start_s; /* site time of the first sample */
+    double drift_ppm;
+    double noise; /* sigma; a chirp's own root mean square is 0.07 */
+    const double *chirps_s;
+    size_t chirp_count;
+    const double *claps_s;
+    size_t clap_count;
+    uint64_t seed;
+};
+
+static inline double scene_gauss(uint64_t *state)
+{
+    /* Sum of twelve uniforms by xorshift64*: near enough a normal one for noise. */
+    double sum = -6.0;
+    for (int i = 0; i < 12; i++) {
+        *state ^= *state >> 12;
+        *state ^= *state << 25;
+        *state ^= *state >> 27;
+        sum += (double)((*state * UINT64_C(2685821657736338717)) >> 11) / 9007199254740992.0;
+    }
+    return sum;
+}
+
+/* The direct sound and five weaker echoes within 20 ms. */
+static inline double scene_chirp(double t_s)
+{
+    static const double delays_s[] = {0, 0.0031, 0.0057, 0.0089, 0.0127, 0.0191};
+    static const double gains[] = {1, 0.45, -0.38, 0.3, 0.25, -0.2};
+    double sum = 0;
+    for (size_t i = 0; i < 6; i++) {
+        sum += gains[i] * creal(chirp_at(t_s - delays_s[i]));
+    }
+    return 0.1 * sum;
+}
+
+static inline double scene_sound(const struct scene *scene, double site_s)
+{
+    double sum = 0;
+    for (size_t i = 0; i < scene->chirp_count; i++) {
+        double t = site_s - scene->chirps_s[i];
+        if (t > -0.01 && t < 0.6) {
+            sum += scene_chirp(t);
+        }
+    }
+    for (size_t i = 0; i < scene->clap_count; i++) {
+        double t = site_s - scene->claps_s[i];
+        if (t >= 0 && t < 0.1) {
+            sum += 0.5 * exp(-t / 0.008) * sin(2 * 3.14159265358979 * 1700 * t);
+        }
+    }
+    return sum;
+}
+
+static inline void scene_play(const struct scene *scene,
+                              void (*take)(void *context, const float *samples, size_t count),
+                              void *context)
+{
+    enum { PIECE = 4096 };
+    float piece[PIECE];
+    uint64_t state = scene->seed;
+    int64_t total = (int64_t)(scene->length_s * scene->rate_hz);
+    size_t filled = 0;
+    for (int64_t i = 0; i < total; i++) {
+        double own_s = (double)i / scene->rate_hz;
+        double site_s = scene->start_s + own_s * (1 + scene->drift_ppm * 1e-6);
+        piece[filled++] = (float)(scene_sound(scene, site_s) + scene->noise * scene_gauss(&state));
+        if (filled == PIECE || i + 1 == total) {
+            take(context, piece, filled);
+            filled = 0;
+        }
+    }
+}
+
+#endif
