@@ -44,10 +44,12 @@ void baseline_move(struct baseline *baseline, const double location[])
 {
     for (size_t a = 0; a < baseline->tuning.dims; a++) {
         baseline->location[a] = location[a];
+        baseline->slope[a] = 0.0;
         baseline->sum[a] = 0.0;
     }
     baseline->count = 0;
     baseline->above = 0;
+    baseline->batch_max_squared = 0.0;
 }
 
 void baseline_start(struct baseline *baseline, const double *const axes[], size_t n,
@@ -86,18 +88,57 @@ static void keep_length(struct baseline_memory *memory, double length)
 
 void baseline_learn(struct baseline *baseline, const double deviation[], double length_squared)
 {
-    struct baseline_memory *memory = &baseline->memory;
-    double length = sqrt(length_squared);
-    keep_length(memory, length);
-    memory->block_max = fmax(memory->block_max, length);
-    if (++memory->block_fill == baseline->tuning.block_samples) {
-        if (memory->blocks < BASELINE_BLOCKS_MAX) {
-            memory->maxima[memory->blocks++] = memory->block_max;
-        }
-        memory->block_fill = 0;
-        memory->block_max = 0.0;
-    }
+    keep_length(&baseline->memory, sqrt(length_squared));
     baseline_take(baseline, deviation, length_squared, baseline->tuning.dims);
+}
+
+static void end_block(struct baseline *baseline, double maximum)
+{
+    struct baseline_memory *memory = &baseline->memory;
+    memory->maxima[memory->blocks % BASELINE_BLOCKS_MAX] = maximum;
+    memory->blocks++;
+    memory->block_fill = 0;
+    memory->block_max_squared = 0.0;
+}
+
+/* While learning the scale is not known yet: maxima wait for it in the unit itself. */
+static void keep_extreme(struct baseline *baseline)
+{
+    struct baseline_memory *memory = &baseline->memory;
+    memory->block_max_squared = fmax(memory->block_max_squared, baseline->batch_max_squared);
+    memory->block_fill += baseline->count;
+    baseline->batch_max_squared = 0.0;
+    if (memory->block_fill >= baseline->tuning.block_samples) {
+        double unit = baseline->learning ? 1.0 : baseline->scale;
+        end_block(baseline, sqrt(memory->block_max_squared) / unit);
+    }
+}
+
+void baseline_spoil_block(struct baseline *baseline, double score)
+{
+    end_block(baseline, score);
+}
+
+size_t baseline_maxima(const struct baseline *baseline, size_t merged, double *out)
+{
+    const struct baseline_memory *memory = &baseline->memory;
+    size_t n = memory->blocks < BASELINE_BLOCKS_MAX ? memory->blocks : BASELINE_BLOCKS_MAX;
+    size_t count = 0;
+    size_t fill = 0;
+    double largest = 0.0;
+    for (size_t i = memory->blocks - n; i < memory->blocks; i++) {
+        double maximum = memory->maxima[i % BASELINE_BLOCKS_MAX];
+        if (merged > 1 && isinf(maximum)) {
+            continue;
+        }
+        largest = fmax(largest, maximum);
+        if (++fill == merged) {
+            out[count++] = largest;
+            fill = 0;
+            largest = 0.0;
+        }
+    }
+    return count;
 }
 
 static float median_float(float *values, size_t n)
@@ -135,18 +176,38 @@ size_t baseline_finish_learning(struct baseline *baseline)
         double median = (double)median_float(memory->lengths, memory->count);
         baseline_set_scale(baseline, median / vector_median_length(baseline->tuning.dims));
     }
+    size_t n = memory->blocks < BASELINE_BLOCKS_MAX ? memory->blocks : BASELINE_BLOCKS_MAX;
+    for (size_t i = 0; i < n; i++) {
+        memory->maxima[i] /= baseline->scale;
+    }
+    memory->fitted_at = memory->blocks;
     return memory->count;
+}
+
+static void move_location(struct baseline *baseline)
+{
+    const struct baseline_tuning *tuning = &baseline->tuning;
+    double batch = (double)tuning->batch;
+    double gain = fmin(1.0, batch / tuning->location_samples);
+    for (size_t a = 0; a < tuning->dims; a++) {
+        double mean = baseline->sum[a] / batch;
+        baseline->sum[a] = 0.0;
+        if (tuning->trend) {
+            baseline->location[a] += 2.0 * gain * mean + baseline->slope[a] * batch;
+            baseline->slope[a] += gain * gain * mean / batch;
+        } else {
+            baseline->location[a] += gain * mean;
+        }
+    }
 }
 
 void baseline_follow(struct baseline *baseline)
 {
-    double gain = fmin(1.0, BASELINE_BATCH / baseline->tuning.location_samples);
-    for (size_t a = 0; a < baseline->tuning.dims; a++) {
-        baseline->location[a] += gain * baseline->sum[a] / BASELINE_BATCH;
-        baseline->sum[a] = 0.0;
-    }
+    double batch = (double)baseline->tuning.batch;
+    move_location(baseline);
+    keep_extreme(baseline);
     /* As many lengths should lie above the median as below. */
-    double surplus = 2.0 * (double)baseline->above - (double)BASELINE_BATCH;
+    double surplus = 2.0 * (double)baseline->above - batch;
     double haste = baseline->learning ? LEARNING_HASTE : 1.0;
     double step = haste * surplus / (2.0 * RESTORING * baseline->tuning.scale_samples);
     baseline_set_scale(baseline, baseline->scale * exp(fmin(fmax(step, -0.1), 0.1)));

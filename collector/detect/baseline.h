@@ -12,27 +12,29 @@
 
 #include "collector/detect/vector.h"
 
-#define BASELINE_BATCH 64u
-#define BASELINE_BLOCKS_MAX 512u
+#define BASELINE_BLOCKS_MAX 1024u
 
 struct baseline_tuning {
     size_t dims;
     double location_samples; /* the time constant of following, in samples */
+    bool trend;              /* follows a steady slope too (critically damped, second order) */
+    uint32_t batch;          /* samples between two moves of the location */
     double scale_samples;
     uint32_t block_samples; /* of the extremes' blocks */
 };
 
-/* The quiet spell's bounded memory: every stride-th length of deviation, and each block's largest.
- */
+/* Bounded memory: every stride-th length of deviation in the quiet spell, and the largest of each
+ * block, in units of the scale then, of the last BLOCKS_MAX blocks. */
 struct baseline_memory {
     float *lengths; /* owned */
     size_t count;
     size_t stride;
     size_t skipped;
-    double maxima[BASELINE_BLOCKS_MAX];
-    size_t blocks;
+    double maxima[BASELINE_BLOCKS_MAX]; /* a ring; in the unit itself while learning */
+    size_t blocks;                      /* ever */
+    size_t fitted_at;                   /* `blocks` then */
     uint32_t block_fill;
-    double block_max;
+    double block_max_squared;
 };
 
 /* Plain fields are read by watch; only baseline's functions write them. */
@@ -43,6 +45,8 @@ struct baseline {
     double scale_floor; /* what the samples' resolution alone brings; set before learning ends */
     /* batch in the making */
     double sum[VECTOR_AXES_MAX];
+    double batch_max_squared;
+    double slope[VECTOR_AXES_MAX]; /* a sample */
     uint32_t count;
     uint32_t above;
     /* from scale */
@@ -67,8 +71,14 @@ void baseline_set_scale(struct baseline *baseline, double scale);
 void baseline_learn(struct baseline *baseline, const double deviation[], double length_squared);
 /* The quiet spell is over: scale from the kept lengths. Returns how many of them there were. */
 size_t baseline_finish_learning(struct baseline *baseline);
-/* BASELINE_BATCH samples are in the sums: moves location and scale a little. */
+/* A batch is in the sums: moves location and scale a little. */
 void baseline_follow(struct baseline *baseline);
+/* The present block ends with a disturbance of this height; INFINITY: it counts as one of the
+ * largest, whatever its height. */
+void baseline_spoil_block(struct baseline *baseline, double score);
+/* The largest of each `merged` blocks in a row, oldest first, to `out` (BASELINE_BLOCKS_MAX);
+ * returns how many. Disturbances are INFINITY; where blocks are merged they are left out. */
+size_t baseline_maxima(const struct baseline *baseline, size_t merged, double *out);
 
 /* A quiet sample. Influence is bounded: beyond three sigma only the direction counts. */
 static inline void baseline_take(struct baseline *baseline, const double deviation[],
@@ -82,7 +92,10 @@ static inline void baseline_take(struct baseline *baseline, const double deviati
         baseline->sum[a] += weight * deviation[a];
     }
     baseline->above += length_squared > baseline->median_squared;
-    if (++baseline->count == BASELINE_BATCH) {
+    if (length_squared > baseline->batch_max_squared) {
+        baseline->batch_max_squared = length_squared;
+    }
+    if (++baseline->count == baseline->tuning.batch) {
         baseline_follow(baseline);
     }
 }

@@ -11,13 +11,17 @@
 #define QUANTISATION_SD 0.28867513459481287 /* 1 / sqrt(12) */
 /* So many samples show a channel's resolution. */
 #define QUANTUM_SAMPLES 4096u
-#define RAIL_REPEATS_MIN 4u
 /* Lookback, settling and margins, and then some. */
 #define HISTORY_S 1.6
 #define HISTORY_SAMPLES_MIN 512.0
 #define STEADY_CHI_SQUARED 36.0
 /* This many steps that are gaps, of as many samples, and the rate is not what it was said to be. */
 #define GAPS_ODD 50u
+/* No load comes on as slowly as a supply's voltage wanders. */
+#define MAINS_FOLLOW_S 6.0
+/* The mains is within some hundredths of a hertz of its nominal frequency, so where it folds down
+ * to nothing it turns once in half a minute or slower. */
+#define EDGE_FOLLOW_S 1.2
 
 static bool wants_mains(const struct field_settings *settings)
 {
@@ -42,6 +46,11 @@ static int init_bands(struct field *field)
             .scale_floor = &field->scale_floor[b],
             .template = settings->template,
         };
+        if (b == 1) {
+            pace_follow_closely(&watch.pace, MAINS_FOLLOW_S);
+        } else if (field->edge.kind == EDGE_SLOW) {
+            pace_follow_closely(&watch.pace, EDGE_FOLLOW_S);
+        }
         if (watch_init(&field->watches[b], &watch) != 0) {
             return -1;
         }
@@ -92,6 +101,9 @@ int field_init(struct field *field, const struct field_settings *settings, struc
     field->done_ns = INT64_MIN;
     field->has_mains =
         wants_mains(settings) && !field->pace.slow && mains_measurable(settings->mains_hz, rate_hz);
+    if (wants_mains(settings) && !field->pace.slow && !field->has_mains) {
+        edge_init(&field->edge, settings->mains_hz, rate_hz);
+    }
     double samples = fmax(HISTORY_S * rate_hz + 2.0 * FIELD_BATCH, HISTORY_SAMPLES_MIN);
     samples = fmax(samples, field->pace.start_samples + 2.0 * FIELD_BATCH);
     bool complete =
@@ -199,21 +211,6 @@ static void drain_mains(struct field *field, bool flush)
     }
 }
 
-static uint8_t check_rail(struct rail *rail, double value, bool learning)
-{
-    rail->repeats = value == rail->last ? rail->repeats + 1 : 1;
-    rail->last = value;
-    rail->highest = value > rail->highest ? value : rail->highest;
-    rail->lowest = value < rail->lowest ? value : rail->lowest;
-    if (learning) {
-        rail->usual_repeats =
-            rail->repeats > rail->usual_repeats ? rail->repeats : rail->usual_repeats;
-        return 0;
-    }
-    return rail->repeats >= RAIL_REPEATS_MIN && rail->repeats > 2 * rail->usual_repeats &&
-           (value == rail->highest || value == rail->lowest);
-}
-
 /* The smallest difference among the last few samples says how finely the channel resolves: noise
  * can't be told below that. More than one back, since mains may swing widely from each to the next.
  */
@@ -235,12 +232,7 @@ static void start(struct field *field, int64_t time_ns, const double *const valu
     field->learn_until_ns = time_ns + (int64_t)(field->settings.baseline_s * 1e9);
     for (size_t a = 0; a < field->settings.axes; a++) {
         field->reference[a] = values[a][i];
-        struct rail *rail = &field->rails[a];
-        *rail =
-            (struct rail){.last = values[a][i], .highest = values[a][i], .lowest = values[a][i]};
-        for (size_t k = 0; k < RAIL_RECENT; k++) {
-            rail->recent[k] = values[a][i];
-        }
+        rail_start(&field->rails[a], values[a][i]);
     }
 }
 
@@ -255,7 +247,7 @@ static uint8_t take_in(struct field *field, int64_t time_ns, const double *const
         if (learning && field->samples_learnt < QUANTUM_SAMPLES) {
             learn_quantum(field, a, value);
         }
-        clipped |= check_rail(&field->rails[a], value, learning);
+        clipped |= rail_check(&field->rails[a], value, learning);
         x[a] = value - field->reference[a];
     }
     field->samples_learnt += learning;
@@ -275,6 +267,7 @@ static void push_chunk(struct field *field, const int64_t *times, const double *
             drain_mains(field, false);
             continue;
         }
+        edge_take_off(&field->edge, x, history->axes);
         size_t slot = history->end++ & history->mask;
         history->times[slot] = times[i];
         history->clipped[slot] = clipped;
@@ -300,6 +293,8 @@ static void end_run(struct field *field)
         drain_mains(field, true);
         run_bands(field);
         mains_restart(&field->mains);
+    } else {
+        edge_restart(&field->edge);
     }
     field->done_ns = field->last_ns;
     for (size_t b = 0; b < field->band_count; b++) {

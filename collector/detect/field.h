@@ -10,9 +10,11 @@
 #include "collector/detect/watch.h"
 #include "common/error.h"
 #include "collector/detect/sink.h"
+#include "collector/detect/edge.h"
 #include "collector/detect/history.h"
 #include "collector/detect/mains.h"
 #include "collector/detect/outbox.h"
+#include "collector/detect/rail.h"
 
 /* Samples between two looks at what the bands hold for usual; counted from the first sample on, so
  * that the outcome does not depend on how blocks are cut. */
@@ -30,18 +32,6 @@ struct field_settings {
                     resolution where the samples don't show one */
     struct disturbance template;
     struct outbox *outbox;
-};
-
-#define RAIL_RECENT 16u
-
-/* Flat tops: the same extreme value again and again. */
-struct rail {
-    double recent[RAIL_RECENT];
-    double last;
-    double highest;
-    double lowest;
-    uint32_t repeats;
-    uint32_t usual_repeats; /* the most in the quiet spell */
 };
 
 struct field {
@@ -64,6 +54,7 @@ struct field {
     bool learnt_told;
     struct rail rails[VECTOR_AXES_MAX];
     bool has_mains;
+    struct edge edge; /* where it has not */
     struct mains mains;
     struct mains_centre centre;
     uint64_t batch_end;

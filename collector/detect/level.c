@@ -12,7 +12,9 @@
 #define SECOND_NS INT64_C(1000000000)
 /* Longer than a disturbance, shorter than a drift. */
 #define FAST_FOLLOW_S 60.0
-#define SLOW_FOLLOW_S 300.0
+#define SLOW_FOLLOW_S 100.0
+#define BATCH 64u
+#define BATCH_CLOSE 8u
 #define SCALE_FOLLOW_S 900.0
 /* A new level stays: 30 s; a room's air needs longer to show that it has settled. */
 #define FAST_STAY_S 30.0
@@ -20,7 +22,7 @@
 #define HOLD_NS INT64_C(500000000)
 #define POST_NS INT64_C(100000000)
 #define BLOCKS_WANTED 240.0
-#define BLOCK_SAMPLES_MIN 20.0
+#define BLOCK_SAMPLES_MIN 16.0
 /* Beyond 50 ms between samples the features need two of them after the onset. */
 #define SPARSE_PERIOD_NS INT64_C(50000000)
 #define ONSET_SD_MAX_NS 30e9
@@ -31,6 +33,11 @@
 static uint32_t whole(double value, double least, double most)
 {
     return (uint32_t)fmin(fmax(floor(value), least), most);
+}
+
+static uint32_t whole_batches(double samples, uint32_t batch)
+{
+    return batch * whole(samples / batch, 1.0, 1e7);
 }
 
 void pace_for(int64_t period_ps, double baseline_s, struct pace *pace)
@@ -46,15 +53,24 @@ void pace_for(int64_t period_ps, double baseline_s, struct pace *pace)
     pace->post_ns = sparse ? period_ns : POST_NS;
     pace->hold_ns = HOLD_NS > 2 * period_ns ? HOLD_NS : 2 * period_ns;
     double follow_s = pace->slow ? SLOW_FOLLOW_S : FAST_FOLLOW_S;
+    pace->trend = pace->slow;
+    pace->batch = pace->slow ? BATCH_CLOSE : BATCH;
     pace->location_samples = fmax(64.0, follow_s * rate_hz);
     pace->scale_samples = fmax(1024.0, SCALE_FOLLOW_S * rate_hz);
     pace->start_samples = whole(0.5 * rate_hz, 16.0, 1024.0);
     double samples = baseline_s * rate_hz;
     double blocks = fmin(fmax(floor(samples / BLOCK_SAMPLES_MIN), 1.0), BLOCKS_WANTED);
-    pace->block_samples = whole(samples / blocks, 1.0, 1e9);
+    pace->block_samples = whole_batches(samples / blocks, pace->batch);
     double stay_s = pace->slow ? SLOW_STAY_S : FAST_STAY_S;
     pace->stay_samples = whole(stay_s * rate_hz / STAY_PARTS, 1.0, 1e9);
     pace->stale_gap_ns = (int64_t)follow_s * SECOND_NS;
+}
+
+void pace_follow_closely(struct pace *pace, double follow_s)
+{
+    pace->trend = true;
+    pace->batch = BATCH_CLOSE; /* blocks are still whole batches */
+    pace->location_samples = fmax(4.0 * BATCH_CLOSE, follow_s * 1e9 / (double)pace->period_ns);
 }
 
 int64_t level_onset_sd_ns(int64_t period_ns, double at, double one_before, double back)

@@ -19,6 +19,8 @@ struct pace {
     int64_t settle_ns;   /* features are measured up to here from the onset */
     int64_t hold_ns;
     double location_samples; /* time constants of following */
+    bool trend;              /* follows a slope too */
+    uint32_t batch;          /* samples between two moves */
     double scale_samples;
     uint32_t start_samples; /* for the first guess and after a gap */
     uint32_t block_samples; /* of the quiet spell's extremes */
@@ -27,10 +29,13 @@ struct pace {
 };
 
 void pace_for(int64_t period_ps, double baseline_s, struct pace *pace);
+/* What drifts by itself is followed more closely: hum that the rate of samples folds down to almost
+ * nothing, or an amplitude of the mains. */
+void pace_follow_closely(struct pace *pace, double follow_s);
 
 /* Uncertainty of a slow onset from deviations (in any one unit, signless) at the trigger, one
- * sample before and LEVEL_BACK samples before: half the time since the ramp left zero, were it
- * straight.
+ * sample before (the larger of two) and LEVEL_BACK samples before: half the time since the ramp
+ * left zero, were it straight.
  */
 #define LEVEL_BACK 3u
 int64_t level_onset_sd_ns(int64_t period_ns, double at, double one_before, double back);

@@ -34,7 +34,8 @@ enum tail_kind {
     TAIL_FITTED, /* they are not: return level of the fitted tail */
 };
 
-/* Maxima are lengths of deviation in units of the robust scale, of blocks of block_samples. */
+/* Maxima are lengths of deviation in units of the robust scale, of blocks of block_samples;
+ * INFINITY: a disturbance was in it. */
 struct tail_input {
     double *maxima; /* reordered */
     size_t blocks;
@@ -43,6 +44,8 @@ struct tail_input {
     bool smooth;             /* neighbouring samples are much alike: a sliding amplitude */
     double onsets_per_block; /* asked, > 0 */
     double hold_samples;     /* how many must be below `release` in a row for an end */
+    size_t seen;             /* no threshold below the maximum that is so-and-so largest; 0: any */
+    double least;            /* no threshold below this; 0: the usual least */
     size_t scale_count;      /* how many lengths the scale was estimated from */
 };
 

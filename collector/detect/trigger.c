@@ -10,6 +10,12 @@ static void count_above(struct trigger *trigger, int64_t time_ns, double score)
     trigger->above_high += score >= trigger->high;
 }
 
+void trigger_hold_on(struct trigger *trigger, int64_t time_ns)
+{
+    trigger->state = TRIGGER_UP;
+    trigger->last_above_ns = time_ns;
+}
+
 enum trigger_event trigger_step(struct trigger *trigger, int64_t time_ns, double score)
 {
     switch (trigger->state) {

@@ -17,7 +17,6 @@
 #define LEVEL_APART 2.0
 #define CALMER 0.5
 #define LEARN_SAMPLES_MIN 20u
-
 static void choose_series(struct watch *watch)
 {
     const struct history *history = watch->settings.history;
@@ -39,6 +38,8 @@ int watch_init(struct watch *watch, const struct watch_settings *settings)
     const struct pace *pace = &settings->pace;
     struct baseline_tuning tuning = {.dims = watch->dims,
                                      .location_samples = pace->location_samples,
+                                     .trend = pace->trend,
+                                     .batch = pace->batch,
                                      .scale_samples = pace->scale_samples,
                                      .block_samples = pace->block_samples};
     watch->trigger = (struct trigger){.state = TRIGGER_LEARNING, .hold_ns = pace->hold_ns};
@@ -62,55 +63,6 @@ void watch_free(struct watch *watch)
         free(watch->scratch[a]);
         watch->scratch[a] = NULL;
     }
-}
-
-static void set_threshold_squared(struct watch *watch)
-{
-    double high = watch->trigger.high * watch->baseline.scale;
-    watch->high_squared = high * high;
-}
-
-/* From the sample after `time_ns` on it may be raised; no onset is picked before that. */
-static void begin_quiet(struct watch *watch, uint64_t next, int64_t time_ns)
-{
-    watch->floor_ns = time_ns;
-    watch->trigger.state = TRIGGER_QUIET;
-    watch->run_start = next;
-    set_threshold_squared(watch);
-}
-
-static void note_scale(struct watch *watch, int64_t time_ns)
-{
-    watch->learnt_ns = time_ns;
-    watch->learnt_scale = watch->baseline.scale;
-}
-
-static void finish_learning(struct watch *watch, uint64_t next, int64_t time_ns)
-{
-    struct baseline *baseline = &watch->baseline;
-    struct baseline_memory *memory = &baseline->memory;
-    size_t kept = baseline_finish_learning(baseline);
-    for (size_t i = 0; i < memory->blocks; i++) {
-        memory->maxima[i] /= baseline->scale;
-    }
-    double block_s =
-        (double)baseline->tuning.block_samples * (double)watch->settings.pace.period_ns * 1e-9;
-    struct tail_input input = {.maxima = memory->maxima,
-                               .blocks = memory->blocks,
-                               .block_samples = (double)baseline->tuning.block_samples,
-                               .dims = watch->dims,
-                               .smooth = watch->settings.name == BAND_MAINS,
-                               .onsets_per_block =
-                                   watch->settings.onsets_per_hour * block_s / 3600.0,
-                               .hold_samples = (double)watch->settings.pace.hold_ns /
-                                               (double)watch->settings.pace.period_ns,
-                               .scale_count = kept};
-    tail_choose(&input, &watch->tail);
-    watch->trigger.high = watch->tail.threshold;
-    watch->trigger.low = watch->tail.release;
-    watch->learnt = true;
-    note_scale(watch, time_ns);
-    begin_quiet(watch, next, time_ns);
 }
 
 static void read_sample(const struct watch *watch, uint64_t i, double sample[])
@@ -153,7 +105,8 @@ static void look_at_level(struct watch *watch, uint64_t i)
     if (watch->stale || vector_length(apart, watch->dims) > watch->baseline.scale) {
         baseline_move(&watch->baseline, middle);
     }
-    begin_quiet(watch, i + 1, watch->settings.history->times[i & watch->settings.history->mask]);
+    watch_begin_quiet(watch, i + 1,
+                      watch->settings.history->times[i & watch->settings.history->mask]);
 }
 
 /* A level that came in the quiet spell and holds is where the rest of it is measured from; so is a
@@ -212,7 +165,7 @@ static void learn(struct watch *watch, uint64_t i, int64_t time_ns)
     baseline_learn(&watch->baseline, deviation, squared);
     double seen_s = (double)(time_ns - watch->first_ns) * 1e-9;
     if (seen_s >= watch->settings.baseline_s && watch->baseline.memory.count >= LEARN_SAMPLES_MIN) {
-        finish_learning(watch, i + 1, time_ns);
+        watch_finish_learning(watch, i + 1, time_ns);
     }
 }
 
@@ -246,9 +199,9 @@ static void consider_staying(struct watch *watch, uint64_t i, int64_t time_ns)
     if (louder) {
         baseline_set_scale(&watch->baseline, spread);
         watch->noise_rose = true;
-        note_scale(watch, time_ns);
+        watch_note_scale(watch, time_ns);
     }
-    begin_quiet(watch, i + 1, time_ns);
+    watch_begin_quiet(watch, i + 1, time_ns);
 }
 
 static void take_sample(struct watch *watch, uint64_t i, int64_t time_ns)
@@ -269,9 +222,9 @@ static void take_sample(struct watch *watch, uint64_t i, int64_t time_ns)
     }
     watch_track(watch, i, score, deviation);
     watch_advance(watch, i);
-    if (event == TRIGGER_RETURNED) {
+    if (event == TRIGGER_RETURNED && watch_is_back(watch, i)) {
         watch_close(watch, watch->trigger.last_above_ns, time_ns, true);
-        begin_quiet(watch, i + 1, time_ns);
+        watch_begin_quiet(watch, i + 1, time_ns);
         return;
     }
     consider_staying(watch, i, time_ns);
@@ -288,7 +241,8 @@ static inline uint64_t run_quiet(struct watch *watch, uint64_t i, uint64_t to, s
         }
         baseline_take(&watch->baseline, deviation, squared, dims);
         if (watch->baseline.count == 0) {
-            set_threshold_squared(watch);
+            watch_refit(watch);
+            watch_set_threshold(watch);
         }
     }
     return i;

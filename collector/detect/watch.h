@@ -105,6 +105,15 @@ static inline double watch_deviation(const struct watch *watch, uint64_t i, size
     return squared;
 }
 
+/* watch_threshold.c: from the sample after `time_ns` on it may be raised; no onset is picked before
+ * that. */
+void watch_begin_quiet(struct watch *watch, uint64_t next, int64_t time_ns);
+void watch_finish_learning(struct watch *watch, uint64_t next, int64_t time_ns);
+/* Where enough blocks came since the last fit: the night goes on, and its noise with it. */
+void watch_refit(struct watch *watch);
+void watch_set_threshold(struct watch *watch);
+void watch_note_scale(struct watch *watch, int64_t time_ns);
+
 /* watch_event.c: what becomes of a raised trigger. */
 void watch_raise(struct watch *watch, uint64_t i);
 void watch_track(struct watch *watch, uint64_t i, double score, const double deviation[]);
@@ -112,6 +121,9 @@ void watch_advance(struct watch *watch, uint64_t i);
 void watch_close(struct watch *watch, int64_t end_ns, int64_t closed_ns, bool returned);
 /* The first sample up to `upto` not before `time_ns` that may still be looked at. */
 uint64_t watch_index_from(const struct watch *watch, uint64_t upto, int64_t time_ns);
+
+/* Whether the level since it was last above is the old one; if not, it goes on. */
+bool watch_is_back(struct watch *watch, uint64_t i);
 
 /* watch_measure.c: its features. `last` is the newest sample that may be looked at. */
 void watch_measure_settled(struct watch *watch, uint64_t last);

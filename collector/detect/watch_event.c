@@ -19,6 +19,10 @@
 /* A load switched near the current's zero shows a part of a cycle later. */
 #define MAINS_CYCLE_PART 0.125
 #define MAINS_CYCLE_NS 2e7
+/* A mean level this far towards the lower threshold is not the old one. */
+#define BACK_PART 0.5
+/* Not higher than this times its threshold, the noise may have done it: its tail is learnt from. */
+#define SLIGHT_PART 1.25
 
 static const struct history *history_of(const struct watch *watch)
 {
@@ -121,7 +125,8 @@ static void pick_at_trigger(struct watch *watch)
     if (watch->settings.pace.slow && watch->raised >= watch->run_start + LEVEL_BACK) {
         double part[VECTOR_AXES_MAX];
         double at = sqrt(watch_deviation(watch, watch->raised, watch->dims, part));
-        double one = sqrt(watch_deviation(watch, watch->raised - 1, watch->dims, part));
+        double one = sqrt(fmax(watch_deviation(watch, watch->raised - 1, watch->dims, part),
+                               watch_deviation(watch, watch->raised - 2, watch->dims, part)));
         double back = sqrt(watch_deviation(watch, watch->raised - LEVEL_BACK, watch->dims, part));
         watch->open.pick_sd_ns = level_onset_sd_ns(watch->settings.pace.period_ns, at, one, back);
     }
@@ -203,6 +208,25 @@ void watch_advance(struct watch *watch, uint64_t i)
     }
 }
 
+bool watch_is_back(struct watch *watch, uint64_t i)
+{
+    struct trigger *trigger = &watch->trigger;
+    uint64_t from = watch_index_from(watch, i, trigger->last_above_ns + 1);
+    double mean[VECTOR_AXES_MAX] = {0.0};
+    for (uint64_t k = from; k <= i; k++) {
+        double deviation[VECTOR_AXES_MAX];
+        watch_deviation(watch, k, watch->dims, deviation);
+        for (size_t a = 0; a < watch->dims; a++) {
+            mean[a] += deviation[a] / (double)(i - from + 1);
+        }
+    }
+    if (vector_length(mean, watch->dims) <= BACK_PART * trigger->low * watch->baseline.scale) {
+        return true;
+    }
+    trigger_hold_on(trigger, time_at(watch, i));
+    return false;
+}
+
 void watch_close(struct watch *watch, int64_t end_ns, int64_t closed_ns, bool returned)
 {
     uint64_t last = history_of(watch)->end - 1;
@@ -216,6 +240,8 @@ void watch_close(struct watch *watch, int64_t end_ns, int64_t closed_ns, bool re
     watch->open.closed_ns = closed_ns;
     watch->open.returned = returned;
     watch_measure_end(watch, watch->open.end_ns);
+    bool slight = watch->open.peak_score < SLIGHT_PART * watch->trigger.high;
+    baseline_spoil_block(&watch->baseline, slight ? watch->open.peak_score : INFINITY);
     outbox_close(watch->settings.outbox, &watch->open);
     watch->stage = WATCH_IDLE;
 }
