@@ -19,14 +19,15 @@ static void on_up(void *context)
     char filter[TOPIC_SIZE];
     struct error error;
     session->was_up = true;
-    station_broker(session->station, true, "");
-    web_live_broker(session->live, true, "");
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
         topic_format_filter(kinds[i], session->settings->site->id, filter);
         if (mqtt_uv_subscribe(session->mqtt, filter, 1, &error) != 0) {
             log_error("%s: %s", filter, error.text);
         }
     }
+    /* Said when marks are listened for, not before: whoever reads it may send one at once. */
+    station_broker(session->station, true, "");
+    web_live_broker(session->live, true, "");
     ack_repeat_all(session->ack);
     outlet_mqtt_up(session->outlets[OUTLET_MQTT]);
 }

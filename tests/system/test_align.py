@@ -2,6 +2,7 @@
 import csv
 import json
 import os
+import time
 import wave
 
 import numpy
@@ -58,10 +59,12 @@ class AlignTest(support.Case):
     def test_chirps_find_the_recorders_clock_and_its_level_is_a_witness(self):
         house = House(self, support.site(rooms=("hall", "kitchen"), baseline_s=10))
         house.start_station()
+        house.station.wait_output(r"broker +there")
         heard = []
         for nth in range(3):
             heard.append(self.chirp_once(nth))
-            # Rooms between them: the next begins when the last mark is in and told.
+            # A chirp lasts half a second: the next comes well after it, and after its mark is in.
+            support.wait_for("the last chirp to fade", lambda: time.time() > heard[-1] + 2)
             house.station.wait_output(rf"(?s)(mark +\"chirp.*?){{{nth + 1}}}")
         house.stop_station()
         start_s = heard[0] - 6.25
@@ -86,6 +89,7 @@ class AlignTest(support.Case):
     def test_wrong_recordings_and_too_few_sounds_say_what_to_do(self):
         house = House(self, support.site(rooms=("hall", "kitchen"), baseline_s=10))
         house.start_station()
+        house.station.wait_output(r"broker +there")
         at = self.chirp_once(0)
         house.station.wait_output(r"mark +\"chirp")
         house.stop_station()
