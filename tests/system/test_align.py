@@ -39,7 +39,7 @@ class AlignTest(support.Case):
                             f"cp \"$1\" {self.folder}/chirp{nth}.wav\n")
         os.chmod(player, 0o755)
         self.run(ROOMWAKE, "chirp", "--player", str(player), "--latency", str(LATENCY_S),
-                 "--latency-error", "0.02", check=0)
+                 "--latency-error", "0.15", check=0)
         started = float((self.folder / f"played{nth}").read_text())
         return started + LATENCY_S
 
@@ -79,12 +79,12 @@ class AlignTest(support.Case):
         # The recorder's first tenth of a second ends so long after its start.
         error_s = float(rows[0]["time"]) - 0.1 - start_s
         # A shell was started before the "player" noted its time: on a busy machine that is late.
-        self.assertLess(abs(error_s), 0.3, told)
+        self.assertLess(abs(error_s), 0.6, told)
         self.assertEqual(line["anchors_used"], 3)
         self.assertLess(float(rows[10]["sound"]), -30)
         loudest = max(rows, key=lambda row: float(row["sound-peak"]))
         near = min(abs(float(loudest["time"]) - at - LEAD_S) for at in heard)
-        self.assertLess(near, 0.8)
+        self.assertLess(near, 1.2)
 
     def test_wrong_recordings_and_too_few_sounds_say_what_to_do(self):
         house = House(self, support.site(rooms=("hall", "kitchen"), baseline_s=10))
