@@ -42,6 +42,17 @@ static void add_block(struct reading *reading, const struct channel *channel)
     }
 }
 
+static int decode(struct reading *reading, sqlite3_stmt *statement)
+{
+    struct sql_columns row = sql_columns(statement);
+    if (long_block_head(&row, &reading->block, reading->error) != 0 ||
+        long_block_body(reading->reader->codec, &row, &reading->block, reading->error) != 0) {
+        return error_wrap(reading->error, "block %lld", (long long)reading->block.id);
+    }
+    add_block(reading, &reading->channel);
+    return 0;
+}
+
 static int read_block(struct reading *reading, int64_t id)
 {
     static const char sql[] = "SELECT " LONG_BLOCK_COLUMNS " FROM block WHERE id = ?";
@@ -51,19 +62,12 @@ static int read_block(struct reading *reading, int64_t id)
     }
     struct sql_args args = sql_args(reading->block_statement);
     sql_put_int(&args, id);
-    int more = sql_step(args.statement, reading->error);
-    if (more == 1) {
-        struct sql_columns row = sql_columns(args.statement);
-        more = long_block_head(&row, &reading->block, reading->error);
-        if (more == 0) {
-            more = long_block_body(reading->reader->codec, &row, &reading->block, reading->error);
-        }
-        if (more == 0) {
-            add_block(reading, &reading->channel);
-        }
+    int result = sql_step(args.statement, reading->error);
+    if (result == 1) {
+        result = decode(reading, args.statement);
         sqlite3_reset(args.statement);
     }
-    return more;
+    return result == 0 ? 0 : reader_fail(reading->reader, reading->error);
 }
 
 /* A row of zoom: its block, times, number of samples, slack and runs. */
@@ -84,14 +88,15 @@ static int take_zoom(void *context, struct sql_columns *row)
         __builtin_sub_overflow(t1_ns, runs.t0_ns, &runs.span_ns) || runs.span_ns < 0 ||
         runs.slack_ns < 0 || runs.slack_ns > TIME_MOST_NS / 2 || samples < 1 ||
         samples > BLOCK_SAMPLES_MAX) {
-        return error_set(reading->error, ERROR_FORMAT, "damaged zoom of block %lld",
-                         (long long)block);
+        (void)error_set(reading->error, ERROR_FORMAT, "damaged zoom of block %lld",
+                        (long long)block);
+        return reader_fail(reading->reader, reading->error);
     }
     runs.samples = (uint32_t)samples;
     runs.runs = &reading->runs;
     if (zoom_runs_decode(reading->reader->codec, bytes, length, runs.samples, &reading->runs,
                          reading->error) != 0) {
-        return -1;
+        return reader_fail(reading->reader, reading->error);
     }
     window_add_runs(&reading->window, &runs, &reading->channel);
     return 0;
@@ -148,7 +153,7 @@ static int take_waiting(void *context, const struct reader_waiting *waiting, str
             add_block(reading, &row.channel);
         }
     }
-    return more;
+    return more == 0 ? 0 : reader_fail(reading->reader, error);
 }
 
 static int read_samples(struct reading *reading, uint32_t node)

@@ -71,9 +71,29 @@ def planes(data, count):
             for i in range(count)]
 
 
+def predicted(data, codec, count):
+    """Codecs 3 and 4: order, shift, mean and taps, then residuals as codec 1 or 2."""
+    order, shift, at = data[0] & 0x7f, data[1], 2
+    mean, at = varint(data, at)
+    mean, taps, counts = signed32(unzigzag(mean)), [], []
+    for _ in range(order):
+        tap, at = varint(data, at)
+        taps.append(unzigzag(tap))
+    for i, residual in enumerate((rice if codec == 3 else planes)(data[at:], count)):
+        if i < order:
+            guess = counts[-1] if counts else mean
+        else:
+            guess = mean + (sum(tap * (counts[-1 - j] - mean)
+                                for j, tap in enumerate(taps)) >> shift)
+        counts.append(signed32(guess + unzigzag(residual)))
+    return counts
+
+
 def counts_of(codec, data, count):
     if codec == 0:
         return list(struct.unpack(f"<{count}i", data))
+    if codec in (3, 4):
+        return predicted(data, codec, count)
     order, at, seeds = data[0], 1, []
     for _ in range(max(order, 1)):
         seed, at = varint(data, at)
@@ -100,9 +120,27 @@ def decimals_of(codec, data, count):
     return values
 
 
-def times_of(t0_ns, period_ps, data, count):
-    if period_ps is not None:
-        return [t0_ns + (i * period_ps + 500) // 1000 for i in range(count)]
+def cuts_of(data, t0_ns):
+    """Whose messages: (number, samples, first sample's time, period in ps, 0: the block's times)."""
+    plain = data[1:] if data[0] == 0 else unpack(data[1:], 1 << 20)
+    cuts, at = [], 0
+    seq, count, start, period = 1, 0, t0_ns, 0  # what the next cut is expected to be
+    while at < len(plain):
+        numbers = []
+        for _ in range(5):
+            number, at = varint(plain, at)
+            numbers.append(unzigzag(number))
+        seq, count, start, period = (seq + numbers[0], count + numbers[1], start + numbers[2],
+                                     period + numbers[3])
+        cuts.append((seq, count, start, period))
+        seq, start = seq + 1, start + (count * period + 500) // 1000
+    return cuts
+
+
+def times_of(t0_ns, cuts, data, count):
+    if data is None:
+        return [start + (i * period + 500) // 1000
+                for _, samples, start, period in cuts_of(cuts, t0_ns) for i in range(samples)]
     plain = data[1:] if data[0] == 0 else unpack(data[1:], 16 * count + 64)
     times, at, step = [t0_ns], 0, 0
     for _ in range(count - 1):
@@ -115,10 +153,10 @@ def times_of(t0_ns, period_ps, data, count):
 def blocks(path):
     """Yields (node, channel, unit, times in ns, exact values) for every block of the night."""
     night = sqlite3.connect(f"file:{path}?mode=ro", uri=True)
-    for (node, channel, unit, step_m, step_e, offset_m, offset_e, t0_ns, period_ps, count, codec,
+    for (node, channel, unit, step_m, step_e, offset_m, offset_e, t0_ns, cuts, count, codec,
          times, samples) in night.execute(
             "SELECT node.name, channel.name, unit, step_mantissa, step_exponent, offset_mantissa,"
-            " offset_exponent, t0_ns, block.period_ps, n, codec, times, samples"
+            " offset_exponent, t0_ns, cuts, n, codec, times, samples"
             " FROM block JOIN channel ON channel.id = block.channel"
             " JOIN boot ON boot.id = channel.boot JOIN node ON node.id = boot.node"
             " ORDER BY block.id"):
@@ -128,7 +166,7 @@ def blocks(path):
             step = decimal.Decimal(step_m).scaleb(step_e)
             offset = decimal.Decimal(offset_m).scaleb(offset_e)
             values = [one * step + offset for one in counts_of(codec, samples, count)]
-        yield node, channel, unit, times_of(t0_ns, period_ps, times, count), values
+        yield node, channel, unit, times_of(t0_ns, cuts, times, count), values
     night.close()
 
 

@@ -1,5 +1,6 @@
 """The night file by hand: the example queries of DEVELOPERS.md, and the samples without our build."""
 import decimal
+import math
 import pathlib
 import re
 import subprocess
@@ -33,7 +34,7 @@ class NightFileTest(support.Case):
         self.compare(shared, shared.night)
 
     def test_every_form_of_a_block_is_read(self):
-        """Counts that need plain int32, zstd's planes and Rice; values that need decimals."""
+        """Counts that need plain int32, zstd's planes, Rice and a prediction; values that need decimals."""
         shared = Shared(self)
         draw = decimal.Decimal(1)
         lines = ["time,node,magnetic.x,temperature,motion"]
@@ -42,14 +43,16 @@ class NightFileTest(support.Case):
             steady = int(i / 700) % 2
             wide = f"{draw}.{int(draw) % 89 + 10}{i}" if i % 3 == 0 else ""
             lines.append(f"{1700000000 + i * 0.02:.2f},n1,{int(draw) - 2147483648}e-9,{wide},{steady}")
-            lines.append(f"{1700000000 + i * 0.02:.2f},n2,{(i * i) % 1000 * 1000003}e-9,,")
-            lines.append(f"{1700000000 + i * 0.02:.2f},n3,{100 + i % 2}e-9,,")
+            hum = f"{round(300 * math.sin(i / 3)) + int(draw) % 9}" if i < 900 else ""
+            lines.append(f"{1700000000 + i * 0.02:.2f},n2,{(i * i) % 1000 * 1000003}e-9,{hum},")
+            few = f"{int(draw) % 1021}" if i < 200 else ""
+            lines.append(f"{1700000000 + i * 0.02:.2f},n3,{100 + i % 2}e-9,{few},")
         rows = self.write("wide.csv", "\n".join(lines) + "\n")
         night = self.folder / "wide.sqlite"
         shared.import_as("csv", rows, night)
         codecs = {codec for codec, in __import__("sqlite3").connect(night).execute(
             "SELECT DISTINCT codec FROM block")}
-        self.assertGreaterEqual(codecs, {0, 1, 2})
+        self.assertGreaterEqual(codecs, {0, 1, 2, 3})
         self.assertTrue(codecs & {16, 17}, codecs)
         self.compare(shared, night)
 
