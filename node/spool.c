@@ -221,16 +221,12 @@ static int write_record(struct spool *spool, const struct spool_record *record,
     return 0;
 }
 
-/* A disk that others filled is treated as a spool at its bound: the oldest go. */
-static int write_or_shrink(struct spool *spool, const struct spool_record *record,
-                           const uint8_t *bytes)
+static int write_or_say(struct spool *spool, const struct spool_record *record,
+                        const uint8_t *bytes)
 {
     struct error error;
     int rc = write_record(spool, record, bytes, &error);
-    if (rc && error.code == ERROR_FULL && spool->segment_count > 1) {
-        spool_drop_segment(spool);
-        rc = write_record(spool, record, bytes, &error);
-    }
+    spool->disk_full = rc && error.code == ERROR_FULL;
     if (rc) {
         if (!spool->write_fault[0]) {
             log_error("%s; going on in memory", error.text);
@@ -247,7 +243,7 @@ static int flush_memory(struct spool *spool)
     while (spool->memory.count > 0) {
         const struct spool_memory_frame *frame = spool_memory_at(&spool->memory, 0);
         struct spool_record record = {frame->boot, frame->seq, frame->length};
-        if (write_or_shrink(spool, &record, frame->bytes)) {
+        if (write_or_say(spool, &record, frame->bytes)) {
             return -1;
         }
         spool_memory_pop(&spool->memory);
@@ -255,12 +251,27 @@ static int flush_memory(struct spool *spool)
     return 0;
 }
 
+/* What waits in memory first. */
+static int write_all(struct spool *spool, const struct spool_record *record, const uint8_t *bytes)
+{
+    return flush_memory(spool) == 0 ? write_or_say(spool, record, bytes) : -1;
+}
+
 void spool_append(struct spool *spool, uint64_t boot, uint64_t seq, const uint8_t *bytes,
                   size_t length)
 {
     struct spool_record record = {.boot = boot, .seq = seq, .length = length};
-    if (flush_memory(spool) == 0 && write_or_shrink(spool, &record, bytes) == 0) {
+    if (write_all(spool, &record, bytes) == 0) {
         return;
+    }
+    /* A disk that others filled may have room again soon, so memory takes what it can. After that
+     * it is treated as a spool at its bound: the oldest file goes, one a frame at most. */
+    if (spool->disk_full && spool->segment_count > 1 &&
+        !spool_memory_has_room(&spool->memory, length)) {
+        spool_drop_segment(spool);
+        if (write_all(spool, &record, bytes) == 0) {
+            return;
+        }
     }
     /* Where older frames are still on disk, it is the new one that finds no room in memory. */
     while (!spool_memory_has_room(&spool->memory, length) && spool->memory.count > 0 &&
@@ -268,7 +279,7 @@ void spool_append(struct spool *spool, uint64_t boot, uint64_t seq, const uint8_
         spool_drop_first(spool);
     }
     if (spool_memory_push(&spool->memory, boot, seq, bytes, length)) {
-        spool->dropped++;
+        spool_count_dropped(spool, 1);
     }
 }
 
@@ -317,11 +328,15 @@ int spool_sync_run(struct spool_sync *sync)
 
 void spool_sync_done(struct spool *spool, int code)
 {
-    spool->sync_fault[0] = '\0';
     if (code != 0) {
-        snprintf(spool->sync_fault, sizeof spool->sync_fault, "spool: fdatasync: %s",
+        snprintf(spool->sync_fault, sizeof spool->sync_fault,
+                 "spool: fdatasync: %s; the newest frames may not outlive a power cut",
                  strerror(code));
         log_error("%s", spool->sync_fault);
+        spool->doubt_end = spool->disk_end;
+        spool_close_writer(spool); /* what comes now goes into a file of its own */
+    } else if (spool_first(spool) >= spool->doubt_end) {
+        spool->sync_fault[0] = '\0';
     }
 }
 

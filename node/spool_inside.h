@@ -35,7 +35,9 @@ struct spool {
     uint64_t dropped;
     int rolled_fd; /* a full file that the disk may not have yet; else -1 */
     bool unsynced;
-    bool new_file; /* the folder has a name that the disk may not have yet */
+    bool new_file;      /* the folder has a name that the disk may not have yet */
+    uint64_t doubt_end; /* frames before this may not be on the disk, whatever later syncs say */
+    bool disk_full;     /* why the last write failed */
     char write_fault[256];
     char sync_fault[256];
 };
@@ -44,6 +46,7 @@ struct spool {
 struct spool_segment *spool_find_segment(struct spool *spool, uint64_t ordinal);
 int spool_read_fd(struct spool *spool, uint64_t segment_id, struct error *error);
 void spool_drop_segment(struct spool *spool); /* the oldest; counts what goes unstored */
+void spool_count_dropped(struct spool *spool, uint64_t frames); /* and says so, ever more rarely */
 void spool_close_writer(struct spool *spool);
 void spool_drop_stored(struct spool *spool); /* the last file too, where all of it is stored */
 /* spool_hello.c */

@@ -4,6 +4,7 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <inttypes.h>
 #include <string.h>
 #include <unistd.h>
 
@@ -165,11 +166,21 @@ void spool_drop_stored(struct spool *spool)
     }
 }
 
+void spool_count_dropped(struct spool *spool, uint64_t frames)
+{
+    uint64_t before = spool->dropped;
+    spool->dropped += frames;
+    if (frames > 0 && (before == 0 || spool->dropped / before > 1)) {
+        log_warning("spool: no room: %" PRIu64 " frames given up since the start, the oldest first",
+                    spool->dropped);
+    }
+}
+
 void spool_drop_segment(struct spool *spool)
 {
     uint64_t end = segment_end(&spool->segments[0]);
     uint64_t held = end > spool->head.ordinal ? end - spool->head.ordinal : 0;
-    spool->dropped += held;
+    spool_count_dropped(spool, held);
     remove_first_segment(spool);
     advance_head(spool, end > spool->head.ordinal ? end : spool->head.ordinal);
 }
@@ -188,7 +199,7 @@ void spool_drop_first(struct spool *spool)
         spool_drop_segment(spool);
         return;
     }
-    spool->dropped++;
+    spool_count_dropped(spool, 1);
     advance_head(spool, ordinal + 1);
 }
 

@@ -76,8 +76,7 @@ const struct intake_counts *intake_get_counts(const struct intake *intake)
     return &intake->counts;
 }
 
-/* NULL where memory ran out, which is logged. */
-static struct intake_node *get_node(struct intake *intake, uint32_t index)
+struct intake_node *intake_get_node(struct intake *intake, uint32_t index)
 {
     if (intake->nodes[index]) {
         return intake->nodes[index];
@@ -89,6 +88,7 @@ static struct intake_node *get_node(struct intake *intake, uint32_t index)
     }
     node->index = index;
     node->clock_sd_ns = -1;
+    node->told_from_ns = INT64_MIN;
     cook_init(&node->cook);
     cook_init(&node->unclocked);
     gap_watch_init(&node->watch, index);
@@ -304,7 +304,7 @@ void intake_message(struct intake *intake, const char *topic_text, const uint8_t
         return;
     }
     /* An empty retained message is one that was taken back. */
-    struct intake_node *node = length > 0 ? get_node(intake, (uint32_t)index) : NULL;
+    struct intake_node *node = length > 0 ? intake_get_node(intake, (uint32_t)index) : NULL;
     if (node) {
         take_node_message(intake, topic.kind, node, payload, length);
     }

@@ -78,6 +78,11 @@ struct intake;
 int intake_new(const struct intake_settings *settings, struct intake **intake, struct error *error);
 void intake_free(struct intake *intake);
 
+/* Before the first message, for a night that is continued: what came of the node before, so that
+ * nothing is taken twice and no hole across the time without a recorder goes unnamed. The node is
+ * then told once more what is stored. */
+struct night_left;
+void intake_resume(struct intake *intake, uint32_t node, const struct night_left *left);
 /* One message; faults are counted and logged, not returned. */
 void intake_message(struct intake *intake, const char *topic, const uint8_t *payload,
                     size_t length);

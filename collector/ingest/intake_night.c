@@ -7,6 +7,9 @@
 #include "collector/ingest/intake_node.h"
 #include "common/log.h"
 
+/* A hole that is seen again may end elsewhere by what a newer clock fit says. */
+#define SAME_NS (NS_PER_S / 10)
+
 int intake_tell_clock(struct intake *intake, struct intake_node *node, int64_t time_ns,
                       int64_t clock_sd_ns, struct error *error)
 {
@@ -27,6 +30,11 @@ int intake_tell_clock(struct intake *intake, struct intake_node *node, int64_t t
 
 int intake_tell_gap(struct intake *intake, const struct gap *gap, struct error *error)
 {
+    const struct intake_node *node = intake->nodes[gap->node];
+    if (node && gap->start_ns == node->told_from_ns && gap->end_ns - node->told_to_ns < SAME_NS &&
+        node->told_to_ns - gap->end_ns < SAME_NS) {
+        return 0; /* the recorder died between telling it and the frame behind it */
+    }
     if (night_put_gap(intake->settings.writer, gap, error)) {
         return -1;
     }

@@ -50,7 +50,9 @@ struct intake_node {
     struct cook unclocked; /* for frames whose clock was never known: node time as it is */
     struct gap_watch watch;
     struct held_frame held;
-    int64_t clock_sd_ns; /* -1 before the first */
+    int64_t clock_sd_ns;  /* -1 before the first */
+    int64_t told_from_ns; /* the gap that an earlier recorder told last; INT64_MIN: none */
+    int64_t told_to_ns;
     bool advanced;
     bool waited_for;
     struct senml_node *senml; /* NULL before the first pack */
@@ -75,6 +77,8 @@ struct intake {
     struct said said_unknown;
 };
 
+/* NULL where memory ran out, which is logged. */
+struct intake_node *intake_get_node(struct intake *intake, uint32_t index);
 int64_t intake_now(const struct intake *intake);
 /* Logged at most every SAID_EVERY_NS; counted by the caller. */
 void intake_say(struct intake *intake, struct said *said, uint32_t node, const char *what,

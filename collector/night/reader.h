@@ -148,4 +148,23 @@ struct night_node_summary {
 int night_read_node_summary(struct night_reader *reader, uint32_t node,
                             struct night_node_summary *summary, struct error *error);
 
+/* Where a night that was left without an end stops for a node, so that its recording goes on from
+ * there: its boots, the newest first, each with the highest message number stored. */
+#define NIGHT_LEFT_BOOTS 16
+struct night_left {
+    size_t boot_count;
+    struct {
+        uint64_t boot;
+        uint64_t seq;
+    } boots[NIGHT_LEFT_BOOTS];
+    bool clocked;   /* last_ns and channel_last_ns are known */
+    bool unclocked; /* after that came frames whose clock was never known */
+    int64_t last_ns;
+    int64_t channel_last_ns[NODE_CHANNELS_MAX]; /* by place; INT64_MIN: not among the last frames */
+    int64_t gap_start_ns;                       /* of the gap told last; INT64_MIN: none */
+    int64_t gap_end_ns;
+};
+int night_read_left(struct night_reader *reader, uint32_t node, struct night_left *left,
+                    struct error *error);
+
 #endif

@@ -152,15 +152,6 @@ static int look_at_night(struct session *session, struct error *error)
     return 0;
 }
 
-static int count_mark(void *context, const struct mark *mark)
-{
-    struct session *session = context;
-    if (mark->id >= session->first_mark_id) {
-        session->first_mark_id = mark->id + 1;
-    }
-    return 0;
-}
-
 static int open_night(struct session *session, struct error *error)
 {
     const struct session_settings *settings = session->settings;
@@ -183,13 +174,7 @@ static int open_night(struct session *session, struct error *error)
         return -1;
     }
     if (session->continued) {
-        struct night_reader *reader = NULL;
-        if (night_reader_open(settings->night_path, &reader, error) != 0) {
-            return -1;
-        }
-        int result = night_each_mark(reader, count_mark, session, error);
-        night_reader_close(reader);
-        if (result != 0) {
+        if (session_resume_marks(session, error) != 0) {
             return -1;
         }
         station_say(session->station, "night", "continued: its recorder had died");
@@ -242,7 +227,10 @@ static int build_intake(struct session *session, struct error *error)
                   .gap = on_gap,
                   .waited_for = on_waited_for},
     };
-    return intake_new(&settings, &session->intake, error);
+    if (intake_new(&settings, &session->intake, error) != 0) {
+        return -1;
+    }
+    return session->continued ? session_resume_nodes(session, error) : 0;
 }
 
 static int build_time_server(struct session *session, struct error *error)

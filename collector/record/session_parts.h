@@ -61,6 +61,9 @@ struct session {
 int session_build(struct session *session, struct error *error);
 /* Findings first, then the disk, then the nodes are told, then the link, then the rest. */
 void session_stop(struct session *session);
+/* A night that is continued: the next mark's number, and what each node has in it already. */
+int session_resume_marks(struct session *session, struct error *error);
+int session_resume_nodes(struct session *session, struct error *error);
 /* The MQTT client, its subscriptions and what comes in; and the publishing that others need. */
 int session_link_start(struct session *session, struct error *error);
 /* The page: built first, so that what is said reaches it; told of where it is at the end. */

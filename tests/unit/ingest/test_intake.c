@@ -1,6 +1,8 @@
 /* Frames: all or nothing, once, in order, however they come. */
 #include "tests/unit/ingest/intake_fakes.h"
 
+#include "collector/night/reader.h"
+
 #define BOOT_A UINT64_C(0xA1)
 #define BOOT_B UINT64_C(0xB2)
 #define OFFSET_NS (T0_NS - 1000 * NS_PER_S) /* the node was up for 1000 s at T0 */
@@ -215,6 +217,58 @@ static void gaps_are_named_by_their_cause(void **state)
     assert_string_equal(noted.gaps[4].reason, "node silent: link or power");
 }
 
+static void a_night_that_is_continued_goes_on_where_each_node_was(void **state)
+{
+    (void)state;
+    struct night_left left = {.boot_count = 2,
+                              .boots = {{BOOT_B, 7}, {BOOT_A, 3}},
+                              .clocked = true,
+                              .last_ns = T0_NS + 10 * NS_PER_S,
+                              .gap_start_ns = T0_NS + 2 * NS_PER_S,
+                              .gap_end_ns = T0_NS + 3 * NS_PER_S};
+    for (size_t i = 0; i < NODE_CHANNELS_MAX; i++) {
+        left.channel_last_ns[i] = INT64_MIN;
+    }
+    left.channel_last_ns[0] = left.last_ns;
+    intake_resume(intake, 1, &left);
+    say_hello(BOOT_A);
+    send_frame(BOOT_A, 3, 2, 3); /* both are in the night */
+    say_hello(BOOT_B);
+    send_frame(BOOT_B, 7, 6, 10);
+    assert_int_equal(noted.frame_count, 0);
+    assert_int_equal(intake_get_counts(intake)->duplicates, 2);
+    send_frame(BOOT_B, 10, 10, 14); /* 8 and 9 were given up while nobody recorded */
+    assert_int_equal(noted.frame_count, 1);
+    assert_int_equal(noted.gap_count, 1);
+    assert_non_null(strstr(noted.gaps[0].reason, "2 frames given up"));
+    assert_int64_equal(noted.gaps[0].start_ns, left.last_ns);
+    assert_int64_equal(noted.gaps[0].end_ns, T0_NS + 14 * NS_PER_S);
+}
+
+static void a_gap_that_an_earlier_recorder_told_is_not_told_again(void **state)
+{
+    (void)state;
+    const uint64_t boot_c = 0xC3;
+    struct night_left left = {.boot_count = 1,
+                              .boots = {{BOOT_A, 3}},
+                              .clocked = true,
+                              .last_ns = T0_NS + 10 * NS_PER_S,
+                              .gap_start_ns = T0_NS + 10 * NS_PER_S,
+                              .gap_end_ns = T0_NS + 20 * NS_PER_S + 1000};
+    for (size_t i = 0; i < NODE_CHANNELS_MAX; i++) {
+        left.channel_last_ns[i] = INT64_MIN;
+    }
+    intake_resume(intake, 1, &left);
+    say_hello(BOOT_B);
+    send_frame(BOOT_B, 1, 1, 20);
+    assert_int_equal(noted.frame_count, 1);
+    assert_int_equal(noted.gap_count, 0);
+    say_hello(boot_c);
+    send_frame(boot_c, 1, 1, 30);
+    assert_int_equal(noted.gap_count, 1);
+    assert_string_equal(noted.gaps[0].reason, "node restarted");
+}
+
 static void a_boot_without_a_clock_is_stored_apart_and_named(void **state)
 {
     (void)state;
@@ -364,6 +418,8 @@ int main(void)
         WITH_INTAKE(unknown_nodes_sites_and_topics_are_refused),
         WITH_INTAKE(a_full_queue_refuses_the_frame_and_tells_nothing_twice),
         WITH_INTAKE(gaps_are_named_by_their_cause),
+        WITH_INTAKE(a_night_that_is_continued_goes_on_where_each_node_was),
+        WITH_INTAKE(a_gap_that_an_earlier_recorder_told_is_not_told_again),
         WITH_INTAKE(a_boot_without_a_clock_is_stored_apart_and_named),
         WITH_INTAKE(what_the_pipeline_finds_too_late_is_stored_as_late),
         WITH_INTAKE(a_frame_is_judged_live_whole_or_not_at_all),

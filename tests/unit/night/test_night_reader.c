@@ -568,6 +568,51 @@ static void the_night_tells_its_name_its_channels_and_the_site_of_each_analysis(
     night_reader_close(reader);
 }
 
+/* An earlier boot whose frames come last (they were late) is still the earlier one. */
+static void the_end_of_a_night_that_was_left_is_told_of_each_node(void **state)
+{
+    struct fixture *fixture = *state;
+    struct night_settings settings = fixture_settings(fixture);
+    struct night_writer *writer = fixture_open(&settings, NULL, NULL);
+    struct error error;
+    const struct clock_fit none = {0};
+    const struct gap gap = {0, FIXTURE_START_NS, FIXTURE_START_NS + 5, "node restarted"};
+    const int32_t counts[200] = {0};
+    const struct block early = {.count = 3,
+                                .t0_ns = 7 * NS_PER_S,
+                                .period_ps = PS_PER_S / 200,
+                                .encoding = BLOCK_INT32,
+                                .counts = counts};
+    const struct night_frame_id early_id = {0, FIXTURE_BOOT + 1, 1};
+    const struct night_frame_id stray_id = {0, FIXTURE_BOOT, 40};
+    fixture_put_channels(writer, fixture, 0, FIXTURE_BOOT);
+    fixture_put_channels(writer, fixture, 0, FIXTURE_BOOT + 1);
+    fixture_put_noise(writer, 0, 0, 30, 1);
+    fixture_check(night_put_gap(writer, &gap, &error), &error);
+    fixture_check(night_put_frame(writer, &early_id, &none, &early, &early.t0_ns, 1, true, &error),
+                  &error);
+    fixture_check(night_put_frame(writer, &stray_id, &none, &early, &early.t0_ns, 1, true, &error),
+                  &error);
+    fixture_check(night_writer_close(writer, 0, &error), &error);
+
+    struct night_reader *reader = fixture_read(fixture);
+    struct night_left left;
+    fixture_check(night_read_left(reader, 0, &left, &error), &error);
+    assert_int_equal(left.boot_count, 2);
+    assert_true(left.boots[0].boot == FIXTURE_BOOT + 1 && left.boots[0].seq == 1);
+    assert_true(left.boots[1].boot == FIXTURE_BOOT && left.boots[1].seq == 40);
+    assert_true(left.clocked && left.unclocked);
+    assert_int64_equal(left.last_ns, FIXTURE_START_NS + 30 * NS_PER_S - NS_PER_S / 200);
+    assert_int64_equal(left.channel_last_ns[0], left.last_ns);
+    assert_int64_equal(left.channel_last_ns[1], INT64_MIN);
+    assert_int64_equal(left.gap_start_ns, FIXTURE_START_NS);
+    assert_int64_equal(left.gap_end_ns, FIXTURE_START_NS + 5);
+    fixture_check(night_read_left(reader, 1, &left, &error), &error);
+    assert_int_equal(left.boot_count, 0);
+    assert_int64_equal(left.gap_start_ns, INT64_MIN);
+    night_reader_close(reader);
+}
+
 static void refuse(const struct fixture *fixture, enum error_code code, const char *part)
 {
     struct night_reader *reader = NULL;
@@ -671,6 +716,7 @@ int main(void)
         WITH_FIXTURE(a_later_chance_replaces_the_chance_alone),
         WITH_FIXTURE(clocks_gaps_marks_and_words_come_back_in_order),
         WITH_FIXTURE(the_night_tells_its_name_its_channels_and_the_site_of_each_analysis),
+        WITH_FIXTURE(the_end_of_a_night_that_was_left_is_told_of_each_node),
         WITH_FIXTURE(what_is_no_night_or_a_newer_one_is_refused_by_name),
         WITH_FIXTURE(a_cut_or_damaged_night_is_an_error_and_never_wrong_samples),
     };

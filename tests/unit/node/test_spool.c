@@ -4,13 +4,38 @@
 
 #include <dirent.h>
 #include <fcntl.h>
+#include <errno.h>
 #include <signal.h>
 #include <sys/resource.h>
 #include <sys/stat.h>
+#include <sys/syscall.h>
+#include <sys/uio.h>
 #include <unistd.h>
 
 #include "common/wire.h"
 #include "node/spool.h"
+
+/* The spool's calls of these come here first. */
+static bool disk_full;
+static bool syncs_fail;
+
+ssize_t writev(int fd, const struct iovec *parts, int count)
+{
+    if (disk_full) {
+        errno = ENOSPC;
+        return -1;
+    }
+    return syscall(SYS_writev, fd, parts, count);
+}
+
+int fdatasync(int fd)
+{
+    if (syncs_fail) {
+        errno = EIO;
+        return -1;
+    }
+    return (int)syscall(SYS_fdatasync, fd);
+}
 
 static char folder[256];
 static uint8_t buffer[WIRE_MESSAGE_MAX];
@@ -184,6 +209,72 @@ static void a_full_spool_gives_up_the_oldest_and_counts_them(void **state)
     assert_true(counts.bytes > 16384 * 3 / 4);
     expect_run(spool, 1, counts.dropped + 1, 2000);
     assert_int_equal(spool_oldest_seq(spool, 1, 0), counts.dropped + 1);
+    spool_close(spool);
+}
+
+static void a_disk_that_others_fill_costs_nothing_while_memory_has_room(void **state)
+{
+    (void)state;
+    struct spool *spool = open_spool(16384);
+    struct spool_counts counts;
+    append_many(spool, 1, 1, 100);
+    disk_full = true;
+    append_many(spool, 1, 101, 164);
+    spool_count(spool, &counts);
+    assert_int_equal(counts.dropped, 0);
+    assert_non_null(strstr(spool_fault(spool), "No space left"));
+    expect_run(spool, 1, 1, 164);
+    disk_full = false;
+    append(spool, 1, 165);
+    assert_string_equal(spool_fault(spool), "");
+    expect_run(spool, 1, 1, 165);
+
+    disk_full = true;
+    append_many(spool, 1, 166, 229);
+    append(spool, 1, 230); /* memory is full: the oldest file goes, and there is still no room */
+    spool_count(spool, &counts);
+    assert_true(counts.dropped > 1 && counts.dropped < 60);
+    disk_full = false;
+    expect_run(spool, 1, counts.dropped, 229);
+    append(spool, 1, 231);
+    expect_frame(spool, spool_end(spool) - 1, 1, 231);
+    spool_close(spool);
+}
+
+static void sync_now(struct spool *spool)
+{
+    struct spool_sync sync;
+    assert_true(spool_sync_take(spool, &sync));
+    spool_sync_done(spool, spool_sync_run(&sync));
+}
+
+/* After a failed sync the kernel calls those pages clean: a later sync that succeeds says nothing
+ * of them, and nor may we. */
+static void what_a_failed_sync_left_in_doubt_stays_so_until_it_is_stored(void **state)
+{
+    (void)state;
+    struct spool *spool = open_spool(1 << 20);
+    append_many(spool, 1, 1, 3);
+    sync_now(spool);
+    assert_string_equal(spool_fault(spool), "");
+    append_many(spool, 1, 4, 6);
+    syncs_fail = true;
+    sync_now(spool);
+    syncs_fail = false;
+    assert_non_null(strstr(spool_fault(spool), "Input/output error"));
+    append_many(spool, 1, 7, 9);
+    sync_now(spool);
+    assert_non_null(strstr(spool_fault(spool), "Input/output error"));
+    expect_run(spool, 1, 1, 9);
+    spool_forget(spool, 1, 5);
+    append(spool, 1, 10);
+    sync_now(spool);
+    assert_non_null(strstr(spool_fault(spool), "Input/output error"));
+    spool_forget(spool, 1, 6);
+    append(spool, 1, 11);
+    sync_now(spool);
+    assert_string_equal(spool_fault(spool), "");
+    expect_run(spool, 1, 7, 11);
     spool_close(spool);
 }
 
@@ -413,6 +504,8 @@ int main(void)
         PROMISE(forgetting_takes_all_up_to_a_seq_and_earlier_boots),
         PROMISE(what_was_all_stored_does_not_come_again_after_an_orderly_end),
         PROMISE(a_full_spool_gives_up_the_oldest_and_counts_them),
+        PROMISE(a_disk_that_others_fill_costs_nothing_while_memory_has_room),
+        PROMISE(what_a_failed_sync_left_in_doubt_stays_so_until_it_is_stored),
         PROMISE(what_was_forgotten_frees_its_room),
         PROMISE(after_a_cut_at_any_byte_all_whole_earlier_frames_are_there),
         PROMISE(a_changed_byte_never_comes_out_as_a_frame),
