@@ -73,41 +73,119 @@ static bool told_where(const struct sealed_told *told, const char *table)
     return false;
 }
 
+/* Tables of one group are changed in one copy of the night: what is off in one of them is never
+ * told of another of the same group. */
+#define GROUPS 8
+
+static size_t group_of(const char *table)
+{
+    static const struct {
+        const char *table;
+        size_t group;
+    } groups[] = {{"block", 1},    {"room", 1}, {"channel", 2}, {"node", 2},      {"boot", 3},
+                  {"analysis", 3}, {"meta", 4}, {"seal", 5},    {"seal_tree", 6}, {"seal_clue", 7}};
+    for (size_t i = 0; i < sizeof groups / sizeof *groups; i++) {
+        if (strcmp(groups[i].table, table) == 0) {
+            return groups[i].group;
+        }
+    }
+    return 0;
+}
+
+/* Changes made to one copy, and the tables that must be told of. */
+struct batch {
+    char sql[40000];
+    const char *tables[40];
+    size_t count;
+};
+
+static void batch_add(struct batch *batch, const char *table, const char *sql)
+{
+    size_t used = strlen(batch->sql);
+    int length = snprintf(batch->sql + used, sizeof batch->sql - used, "%s;", sql);
+    assert_true(length > 0 && (size_t)length < sizeof batch->sql - used);
+    assert_true(batch->count < sizeof batch->tables / sizeof *batch->tables);
+    batch->tables[batch->count++] = table;
+}
+
+static void batch_expect_told(const struct fixture *fixture, struct batch *batch)
+{
+    if (batch->count > 0) {
+        const char *copy = sealed_copy(fixture);
+        sealed_change(copy, batch->sql);
+        struct sealed_told *told = sealed_verify(copy, NULL);
+        for (size_t i = 0; i < batch->count; i++) {
+            if (!told_where(told, batch->tables[i])) {
+                sealed_print(told);
+                fail_msg("%s not told: %s", batch->tables[i], batch->sql);
+            }
+        }
+    }
+    batch->sql[0] = '\0';
+    batch->count = 0;
+}
+
 static void expect_told(const struct fixture *fixture, const char *table, const char *sql)
 {
-    const char *copy = sealed_copy(fixture);
-    sealed_change(copy, sql);
-    struct sealed_told *told = sealed_verify(copy, NULL);
-    if (!told_where(told, table)) {
-        sealed_print(told);
-        fail_msg("not told: %s", sql);
+    static struct batch batch;
+    batch_add(&batch, table, sql);
+    batch_expect_told(fixture, &batch);
+}
+
+static const char *key_of(const struct columns *columns, const char *table)
+{
+    static char key[160];
+    primary_key(columns, table, key);
+    return key;
+}
+
+/* The second row where there is one. A value of the same kind where the column has one. */
+static void change_cell(const struct columns *columns, const struct column *c, char sql[2048])
+{
+    const char *key = key_of(columns, c->table);
+    (void)snprintf(sql, 2048,
+                   "UPDATE %s SET %s = CASE typeof(%s) WHEN 'integer' THEN %s + 1000003"
+                   " WHEN 'real' THEN %s + 1.5 WHEN 'text' THEN %s || 'x'"
+                   " WHEN 'blob' THEN CAST(substr(%s, 2) || 'x' AS BLOB) ELSE %s END"
+                   " WHERE (%s) IN (SELECT %s FROM %s ORDER BY %s LIMIT 1"
+                   " OFFSET (SELECT min(count(*) - 1, 1) FROM %s))",
+                   c->table, c->name, c->name, c->name, c->name, c->name, c->name,
+                   strcmp(c->type, "BLOB") == 0 ? "x'00'" : "'1'", key, key, c->table, key,
+                   c->table);
+}
+
+/* The place of the column in its table. */
+static size_t place_of(const struct columns *columns, size_t i)
+{
+    size_t place = 0;
+    while (place < i && strcmp(columns->list[i - place - 1].table, columns->list[i].table) == 0) {
+        place++;
     }
+    return place;
 }
 
 static void a_change_to_any_cell_of_any_table_is_told_and_where(void **state)
 {
     struct fixture *fixture = *state;
+    static struct batch batch;
     sealed_make(fixture);
     sealed_holds(fixture->night);
     struct columns *columns = columns_of(fixture->night);
     assert_true(columns->count > 150);
-    for (size_t i = 0; i < columns->count; i++) {
-        const struct column *c = &columns->list[i];
-        char key[160];
-        char sql[2048];
-        primary_key(columns, c->table, key);
-        /* The second row where there is one. A value of the same kind where the column has one. */
-        (void)snprintf(sql, sizeof sql,
-                       "UPDATE %s SET %s = CASE typeof(%s) WHEN 'integer' THEN %s + 1000003"
-                       " WHEN 'real' THEN %s + 1.5 WHEN 'text' THEN %s || 'x'"
-                       " WHEN 'blob' THEN CAST(substr(%s, 2) || 'x' AS BLOB) ELSE %s END"
-                       " WHERE (%s) IN (SELECT %s FROM %s ORDER BY %s LIMIT 1"
-                       " OFFSET (SELECT min(count(*) - 1, 1) FROM %s))",
-                       c->table, c->name, c->name, c->name, c->name, c->name, c->name,
-                       strcmp(c->type, "BLOB") == 0 ? "x'00'" : "'1'", key, key, c->table, key,
-                       c->table);
-        expect_told(fixture, c->table, sql);
+    size_t changed = 0;
+    for (size_t round = 0; round < GROUPS * 40; round++) {
+        for (size_t i = 0; i < columns->count; i++) {
+            const struct column *c = &columns->list[i];
+            if (group_of(c->table) == round % GROUPS && place_of(columns, i) == round / GROUPS) {
+                char sql[2048];
+                change_cell(columns, c, sql);
+                batch_add(&batch, c->table, sql);
+                changed++;
+            }
+        }
+        batch_expect_told(fixture, &batch);
     }
+    assert_int_equal(changed, columns->count);
 }
 
 static void a_change_by_the_least_bit_is_told_by_its_row(void **state)
@@ -142,10 +220,12 @@ static void a_change_by_the_least_bit_is_told_by_its_row(void **state)
         {"UPDATE analysis SET why='Live' WHERE id=1", "analysis", "id 1"},
     };
     sealed_make(fixture);
+    const char *copy = sealed_copy(fixture);
     for (size_t i = 0; i < sizeof changes / sizeof *changes; i++) {
-        const char *copy = sealed_copy(fixture);
         sealed_change(copy, changes[i].sql);
-        struct sealed_told *told = sealed_verify(copy, NULL);
+    }
+    struct sealed_told *told = sealed_verify(copy, NULL);
+    for (size_t i = 0; i < sizeof changes / sizeof *changes; i++) {
         if (!sealed_tells(told, changes[i].table, changes[i].row, "altered after it was sealed")) {
             sealed_print(told);
             fail_msg("not told: %s", changes[i].sql);
@@ -153,25 +233,71 @@ static void a_change_by_the_least_bit_is_told_by_its_row(void **state)
     }
 }
 
+/* One statement for each table of the group in one copy, then the next group. */
+static void expect_each_table_told(const struct fixture *fixture, const struct columns *columns,
+                                   void (*write)(const struct columns *columns, size_t first,
+                                                 char sql[2048]))
+{
+    static struct batch batch;
+    for (size_t group = 0; group < GROUPS; group++) {
+        for (size_t i = 0; i < columns->count; i++) {
+            if (place_of(columns, i) == 0 && group_of(columns->list[i].table) == group) {
+                char sql[2048];
+                write(columns, i, sql);
+                batch_add(&batch, columns->list[i].table, sql);
+            }
+        }
+        batch_expect_told(fixture, &batch);
+    }
+}
+
+static void delete_last(const struct columns *columns, size_t first, char sql[2048])
+{
+    const char *table = columns->list[first].table;
+    const char *key = key_of(columns, table);
+    (void)snprintf(sql, 2048,
+                   "DELETE FROM %s WHERE (%s) IN (SELECT %s FROM %s ORDER BY %s LIMIT 1"
+                   " OFFSET (SELECT count(*) - 1 FROM %s))",
+                   table, key, key, table, key, table);
+}
+
+static void delete_all(const struct columns *columns, size_t first, char sql[2048])
+{
+    (void)snprintf(sql, 2048, "DELETE FROM %s", columns->list[first].table);
+}
+
+/* A copy of a row with one more in its key. */
+static void add_row(const struct columns *columns, size_t first, char sql[2048])
+{
+    const char *table = columns->list[first].table;
+    char names[600] = "";
+    char values[1000] = "";
+    bool moved = false;
+    for (size_t i = first; i < columns->count && strcmp(columns->list[i].table, table) == 0; i++) {
+        const struct column *c = &columns->list[i];
+        bool move = (c->primary || strcmp(c->name, "nth") == 0 || strcmp(c->name, "seq") == 0 ||
+                     strcmp(c->name, "boot") == 0) &&
+                    strcmp(c->name, "analysis") != 0;
+        size_t used = strlen(names);
+        (void)snprintf(names + used, sizeof names - used, "%s%s", used ? ", " : "", c->name);
+        used = strlen(values);
+        (void)snprintf(values + used, sizeof values - used,
+                       move ? "%sCASE typeof(%s) WHEN 'integer' THEN %s + 70007"
+                              " ELSE %s || 'x' END"
+                            : "%s%s",
+                       used ? ", " : "", c->name, c->name, c->name);
+        moved = moved || move;
+    }
+    assert_true(moved);
+    (void)snprintf(sql, 2048, "INSERT INTO %s(%s) SELECT %s FROM %s LIMIT 1", table, names, values,
+                   table);
+}
+
 static void a_row_taken_out_of_any_table_is_told(void **state)
 {
     struct fixture *fixture = *state;
     sealed_make(fixture);
-    struct columns *columns = columns_of(fixture->night);
-    for (size_t i = 0; i < columns->count; i++) {
-        const char *table = columns->list[i].table;
-        char key[160];
-        char sql[2048];
-        if (i > 0 && strcmp(table, columns->list[i - 1].table) == 0) {
-            continue;
-        }
-        primary_key(columns, table, key); /* its last row */
-        (void)snprintf(sql, sizeof sql,
-                       "DELETE FROM %s WHERE (%s) IN (SELECT %s FROM %s ORDER BY %s LIMIT 1"
-                       " OFFSET (SELECT count(*) - 1 FROM %s))",
-                       table, key, key, table, key, table);
-        expect_told(fixture, table, sql);
-    }
+    expect_each_table_told(fixture, columns_of(fixture->night), delete_last);
     const char *copy = sealed_copy(fixture);
     sealed_change(copy, "DELETE FROM gap WHERE id=2; DELETE FROM frame WHERE id=11");
     struct sealed_told *told = sealed_verify(copy, NULL);
@@ -185,48 +311,14 @@ static void everything_taken_out_of_any_table_is_told(void **state)
 {
     struct fixture *fixture = *state;
     sealed_make(fixture);
-    struct columns *columns = columns_of(fixture->night);
-    for (size_t i = 0; i < columns->count; i++) {
-        const char *table = columns->list[i].table;
-        char sql[100];
-        if (i == 0 || strcmp(table, columns->list[i - 1].table) != 0) {
-            (void)snprintf(sql, sizeof sql, "DELETE FROM %s", table);
-            expect_told(fixture, table, sql);
-        }
-    }
+    expect_each_table_told(fixture, columns_of(fixture->night), delete_all);
 }
 
 static void a_row_added_to_any_table_is_told(void **state)
 {
     struct fixture *fixture = *state;
     sealed_make(fixture);
-    struct columns *columns = columns_of(fixture->night);
-    for (size_t i = 0; i < columns->count;) {
-        const char *table = columns->list[i].table;
-        char names[600] = "";
-        char values[1000] = "";
-        bool moved = false; /* a copy of a row with one more in its key */
-        for (; i < columns->count && strcmp(columns->list[i].table, table) == 0; i++) {
-            const struct column *c = &columns->list[i];
-            bool move = (c->primary || strcmp(c->name, "nth") == 0 || strcmp(c->name, "seq") == 0 ||
-                         strcmp(c->name, "boot") == 0) &&
-                        strcmp(c->name, "analysis") != 0;
-            size_t used = strlen(names);
-            (void)snprintf(names + used, sizeof names - used, "%s%s", used ? ", " : "", c->name);
-            used = strlen(values);
-            (void)snprintf(values + used, sizeof values - used,
-                           move ? "%sCASE typeof(%s) WHEN 'integer' THEN %s + 70007"
-                                  " ELSE %s || 'x' END"
-                                : "%s%s",
-                           used ? ", " : "", c->name, c->name, c->name);
-            moved = moved || move;
-        }
-        char sql[2000];
-        assert_true(moved);
-        (void)snprintf(sql, sizeof sql, "INSERT INTO %s(%s) SELECT %s FROM %s LIMIT 1", table,
-                       names, values, table);
-        expect_told(fixture, table, sql);
-    }
+    expect_each_table_told(fixture, columns_of(fixture->night), add_row);
     expect_told(fixture, "tail", "INSERT INTO tail VALUES(5, 1, x'00')");
     const char *copy = sealed_copy(fixture);
     sealed_change(copy, "INSERT INTO gap SELECT 4, node, start_ns, end_ns, reason FROM gap LIMIT 1;"
