@@ -9,15 +9,21 @@
 #include <uv.h>
 
 #include "collector/export/exporter.h"
+#include "collector/export/report.h"
 #include "collector/record/page_plan.h"
 #include "collector/web/server.h"
 #include "common/log.h"
 
+#define REPORT "report"
 #define PEM_BYTES_MAX (64u * 1024u)
 
 const char *page_format(size_t index)
 {
-    return exporters[index] ? exporters[index]->name : NULL;
+    size_t count = 0;
+    while (exporters[count]) {
+        count++;
+    }
+    return index < count ? exporters[index]->name : index == count ? REPORT : NULL;
 }
 
 int page_write_night(void *context, const char *format, FILE *out, struct error *error)
@@ -27,7 +33,10 @@ int page_write_night(void *context, const char *format, FILE *out, struct error 
     if (night_reader_open(context, &reader, error) != 0) {
         return -1;
     }
-    int result = export_run(format, reader, &options, error);
+    const char *slash = strrchr(context, '/');
+    int result = strcmp(format, REPORT) == 0
+                     ? report_write(reader, slash ? slash + 1 : context, &options, out, error)
+                     : export_run(format, reader, &options, error);
     night_reader_close(reader);
     return result;
 }

@@ -137,6 +137,7 @@ enum MHD_Result web_post_mark(struct web_server *server, struct MHD_Connection *
     return web_reply_json(connection, MHD_HTTP_CREATED, &json);
 }
 
+/* A fault in what is only looked at is an answer, not a failure. */
 static enum MHD_Result take_plan(struct web_server *server, struct MHD_Connection *connection,
                                  const struct text *body, bool check_only)
 {
@@ -146,10 +147,14 @@ static enum MHD_Result take_plan(struct web_server *server, struct MHD_Connectio
     if (!actions->save_plan) {
         return web_reply_words(connection, MHD_HTTP_NOT_FOUND, "no plan is being drawn here\n");
     }
-    if (actions->save_plan(actions->context, body->bytes, body->length, check_only, &error) != 0) {
+    bool good =
+        actions->save_plan(actions->context, body->bytes, body->length, check_only, &error) == 0;
+    if (!good && !check_only) {
         return web_reply_error(connection, &error);
     }
-    (void)text_append_format(&json, "{\"good\":true}");
+    (void)text_append_format(&json, "{\"good\":%s,\"error\":", good ? "true" : "false");
+    (void)json_append_string(&json, good ? "" : error.text);
+    (void)text_append_format(&json, "}");
     return web_reply_json(connection, MHD_HTTP_OK, &json);
 }
 

@@ -2,9 +2,9 @@
 // Must never keep a plan that is not valid, nor lose one unasked. A view of main.js.
 
 import { ask, change } from "./api.js";
-import { at, button, field, make, select } from "./dom.js";
+import { button, field, make, select } from "./dom.js";
 import { SiteDrawing } from "./site_draw.js";
-import { chosenForm, siteForm } from "./site_forms.js";
+import { chosenForm, renewForm, siteForm } from "./site_forms.js";
 import { SiteModel } from "./site_model.js";
 import { floorName } from "./words.js";
 
@@ -90,21 +90,23 @@ class Plan {
     const floors = [...new Set([...this.model.site.rooms.map((room) => room.floor), this.floor, 0])].sort((a, b) => b - a);
     const list = [...floors.map((floor) => [String(floor), floorName(floor)]),
       [String(Math.max(...floors) + 1), "Another floor above"], [String(Math.min(...floors) - 1), "Another floor below"]];
-    this.floors.replaceChildren(field("Floor", select(list, String(this.floor), (value) => {
+    renewForm(this.floors, field("Floor", select(list, String(this.floor), (value) => {
       this.floor = Number(value);
       this.render();
     })));
   }
 
   showLists() {
-    const part = (title, list, add) => make("div", {}, make("h3", {}, title),
+    const part = (title, list, add) => make("div", {}, make("h2", {}, title),
       make("ul", { class: "items" }, ...this.model.site[list].map((one, i) => make("li", {},
         button(itemName(list, one), () => this.choose(list, i), { "aria-pressed": String(this.selected?.list === list && this.selected.index === i) })))),
       add);
+    const focused = this.lists.contains(document.activeElement) ? document.activeElement.textContent : null;
     this.lists.replaceChildren(
       part("Rooms", "rooms", button("Add a room of 4 by 3 m", () => this.addRoom())),
       part("Doors", "doors", button("Add a door between two rooms", () => this.addDoor())),
       part("Nodes", "nodes", button("Add a node to the chosen room", () => this.addNode())));
+    if (focused !== null) [...this.lists.querySelectorAll("button")].find((one) => one.textContent === focused)?.focus();
   }
 
   choose(list, index) {
@@ -148,15 +150,13 @@ class Plan {
   }
 
   render() {
-    const focused = document.activeElement?.id;
     this.showFloors();
     this.drawing.render();
     this.showLists();
-    this.form.replaceChildren(chosenForm(this));
-    this.site.replaceChildren(siteForm(this.model));
+    this.showForm();
+    renewForm(this.site, siteForm(this.model));
     this.undoing.disabled = !this.model.past.length;
     this.redoing.disabled = !this.model.future.length;
-    if (focused && at(focused)) at(focused).focus();
   }
 
   // What the base station finds wrong, where it is.
@@ -171,9 +171,13 @@ class Plan {
     const text = this.model.text();
     const before = JSON.stringify(this.fault);
     try {
-      await change("/api/check", text);
-      this.fault = null;
-      this.check.textContent = this.model.isKept() ? "Saved." : "The plan is sound; it is not saved yet.";
+      const { good, error } = await change("/api/check", text);
+      if (good) {
+        this.fault = null;
+        this.check.textContent = this.model.isKept() ? "Saved." : "The plan is sound; it is not saved yet.";
+      } else {
+        this.takeFault(error);
+      }
     } catch (refused) {
       this.takeFault(refused.message);
     }
@@ -182,9 +186,7 @@ class Plan {
   }
 
   showForm() {
-    const focused = document.activeElement?.id;
-    this.form.replaceChildren(chosenForm(this));
-    if (focused && at(focused)) at(focused).focus();
+    renewForm(this.form, chosenForm(this));
   }
 
   async save() {

@@ -1,0 +1,152 @@
+// A live night in a browser: real base station, real broker, simulated nodes.
+// Must never assert on how fast this machine is: figures are bench.mjs's.
+
+import assert from "node:assert/strict";
+import fs from "node:fs";
+import { createRequire } from "node:module";
+import path from "node:path";
+import { after, before, test } from "node:test";
+import { launch, makeFolder, open, shown, startDemo, until } from "./support.mjs";
+
+const AXE = fs.readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const SHOTS = process.env.ROOMWAKE_SHOTS || "";
+let folder;
+let demo;
+let browser;
+
+before(async () => {
+  folder = makeFolder();
+  demo = await startDemo(folder);
+  browser = await launch();
+});
+
+after(async () => {
+  await browser?.close();
+  await demo?.stop("SIGINT");
+  fs.rmSync(folder, { recursive: true, force: true });
+});
+
+function context(more = {}) {
+  return browser.newContext({ viewport: { width: 1280, height: 900 }, ...more });
+}
+
+// As a phone that was put away, or taken out again.
+function sleep(page, asleep) {
+  return page.evaluate((hidden) => {
+    Object.defineProperty(document, "hidden", { value: hidden, configurable: true });
+    document.dispatchEvent(new Event("visibilitychange"));
+  }, asleep);
+}
+
+async function mark(page, text) {
+  const done = await page.evaluate(async (words) => {
+    const answer = await fetch("/api/mark", { method: "POST", body: JSON.stringify({ text: words, for_s: 1 }),
+      headers: { "Content-Type": "application/json", "X-Roomwake": "1" } });
+    return answer.status;
+  }, text);
+  assert.equal(done, 201);
+}
+
+function said(page, text) {
+  return page.locator("#said li", { hasText: text }).count();
+}
+
+test("the page stands as the recording does, and draws what comes", async () => {
+  const page = await open(await context(), demo.url);
+  await page.waitForSelector("text=/Recording since .* 6 of 6 nodes are well/");
+  assert.equal(await page.locator("[data-node].well").count(), 6);
+  await page.goto(`${demo.url}#night`);
+  await shown(page);
+  await page.click("text=Follow");
+  const newest = () => page.evaluate(() => Number(document.querySelector(".lanes").dataset.newest || 0));
+  const first = await until("fresh samples", newest);
+  await until("fresher ones", async () => (await newest()) > first + 1);
+  assert.deepEqual(page.faults, []);
+  await page.context().close();
+});
+
+test("seven tabs are live at once, and a text is never markup", async () => {
+  const shared = await context();
+  const tabs = [];
+  for (let i = 0; i < 7; i += 1) tabs.push(await open(shared, demo.url));
+  await mark(tabs[0], "<img src=x onerror=alert(1)><b>seven</b>");
+  for (const tab of tabs) {
+    await tab.evaluate(() => { document.querySelector("details").open = true; });
+    await until("the line in each tab", async () => (await said(tab, "<b>seven</b>")) === 1);
+    assert.equal(await tab.locator("main img, main b").count(), 0);
+    assert.deepEqual(tab.faults, []);
+  }
+  await shared.close();
+});
+
+test("who slept is told all that was missed, once", async () => {
+  for (const withWorker of [true, false]) {
+    const asleep = await context();
+    if (!withWorker) await asleep.addInitScript(() => { delete window.SharedWorker; });
+    const page = await open(asleep, demo.url);
+    const other = await open(await context(), demo.url);
+    await page.evaluate(() => { document.querySelector("details").open = true; });
+    await page.waitForSelector("#said li");
+    await sleep(page, true);
+    const name = withWorker ? "shared" : "straight";
+    for (let i = 0; i < 20; i += 1) await mark(other, `${name} missed ${i}.`);
+    await new Promise((go) => setTimeout(go, 500));
+    assert.equal(await said(page, `${name} missed`), 0);
+    await sleep(page, false);
+    await until("all that was missed", async () => (await said(page, `${name} missed`)) === 20);
+    await mark(other, `${name} after.`);
+    await until("what comes next", async () => (await said(page, `${name} after.`)) === 1);
+    for (let i = 0; i < 20; i += 1) assert.equal(await said(page, `${name} missed ${i}.`), 1);
+    assert.deepEqual(page.faults, []);
+    await asleep.close();
+    await other.context().close();
+  }
+});
+
+test("a mark is made in one touch on a phone, and one can be taken back", async () => {
+  const page = await open(await context({ viewport: { width: 360, height: 760 }, hasTouch: true, isMobile: true, bypassCSP: true }),
+    `${demo.url}#marks`);
+  await page.tap("text=Kitchen");
+  await page.tap("text=I touched a node");
+  await page.tap("text=Undo");
+  await page.waitForSelector("text=Taken back");
+  await page.tap("text=I spoke");
+  await page.waitForSelector("text=/Noted as mark \\d+: I spoke/");
+  await page.waitForSelector("text=/I spoke \\(Kitchen; 1 min 0 s; mark \\d+\\)|I spoke \\(Kitchen; 60 s; mark \\d+\\)/");
+  assert.equal(await page.locator(".marks li", { hasText: "touched" }).count(), 0);
+  await page.evaluate(AXE);
+  for (const light of ["Dark", "Red", "Day"]) {
+    await page.tap(`#lights button:text-is('${light}')`);
+    const { violations } = await page.evaluate(() => window.axe.run(document, { resultTypes: ["violations"] }));
+    assert.deepEqual(violations.map((one) => `${one.id} ${one.nodes.map((node) => node.target)}`), [], light);
+  }
+  for (const width of [360, 768, 1440]) {
+    await page.setViewportSize({ width, height: 800 });
+    assert.ok(await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), `too wide at ${width}`);
+    if (SHOTS) await page.screenshot({ path: path.join(SHOTS, `marks-day-${width}.png`) });
+  }
+  assert.deepEqual(page.faults, []);
+  await page.context().close();
+});
+
+test("the sound is off until it is asked for", async () => {
+  const page = await open(await context(), demo.url);
+  assert.equal(await page.getAttribute("#sound", "aria-pressed"), "false");
+  await page.click("#sound");
+  assert.equal(await page.textContent("#sound"), "Sound on");
+  await page.click("#sound");
+  assert.equal(await page.textContent("#sound"), "Sound off");
+  assert.deepEqual(page.faults, []);
+  await page.context().close();
+});
+
+// The last one: it ends the night.
+test("when the recording ends or is lost, the page says so loudly", async () => {
+  const page = await open(await context(), demo.url);
+  await page.waitForSelector("text=/Recording since/");
+  await demo.stop("SIGINT");
+  await page.waitForSelector(".trouble:has-text('NOT ')");
+  assert.match(await page.title(), /^NOT RECORDING/);
+  if (SHOTS) await page.screenshot({ path: path.join(SHOTS, "now-ended.png") });
+  await page.context().close();
+});

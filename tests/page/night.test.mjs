@@ -1,0 +1,196 @@
+// The whole night in a browser: no peak lost, every way to move, every view for everybody.
+// Must never assert on how fast this machine is: figures are bench.mjs's.
+
+import assert from "node:assert/strict";
+import fs from "node:fs";
+import { createRequire } from "node:module";
+import path from "node:path";
+import { after, before, test } from "node:test";
+import { DEADLINE_MS, launch, makeFolder, open, serveMade, shown, until } from "./support.mjs";
+
+const AXE = fs.readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const SHOTS = process.env.ROOMWAKE_SHOTS || "";
+const NIGHT_S = 28800;
+const SPIKE_S = 18000;
+let folder;
+let served;
+let browser;
+
+before(async () => {
+  folder = makeFolder();
+  served = await serveMade(folder);
+  browser = await launch();
+});
+
+after(async () => {
+  await browser?.close();
+  await served?.stop();
+  fs.rmSync(folder, { recursive: true, force: true });
+});
+
+async function openNight(size = { width: 1280, height: 900 }, more = {}) {
+  const context = await browser.newContext({ viewport: size, ...more });
+  const page = await open(context, `${served.url}#night`);
+  await shown(page);
+  return page;
+}
+
+function sight(page) {
+  return page.evaluate(() => document.querySelector(".lanes").dataset.shown.split(" ").map(Number));
+}
+
+// How far the drawn line reaches up in a column, in pixels from the lane's top.
+function highest(page, lane, share) {
+  return page.evaluate(([key, part]) => {
+    const canvas = document.querySelector(`[data-lane="${key}"] canvas`);
+    const context = canvas.getContext("2d");
+    const left = 66 * devicePixelRatio;
+    const wide = canvas.width - left - 8 * devicePixelRatio;
+    const x = Math.round(left + wide * part);
+    const line = getComputedStyle(document.documentElement).getPropertyValue("--line").trim();
+    const [r, g, b] = [1, 3, 5].map((at) => parseInt(line.slice(at, at + 2), 16));
+    const { data, width, height } = context.getImageData(x - 3, 0, 7, canvas.height);
+    for (let y = 0; y < height; y += 1) {
+      for (let i = 0; i < width; i += 1) {
+        const at = 4 * (y * width + i);
+        if (Math.abs(data[at] - r) < 60 && Math.abs(data[at + 1] - g) < 60 && Math.abs(data[at + 2] - b) < 60 && data[at + 3] > 100) return y;
+      }
+    }
+    return height;
+  }, [lane, share]);
+}
+
+test("a spike of one sample is seen with the whole night in sight", async () => {
+  const page = await openNight();
+  await page.locator('[data-lane="n8/magnetic.y"]').scrollIntoViewIfNeeded();
+  await page.waitForSelector('[data-lane="n8/magnetic.y"] canvas');
+  assert.deepEqual(await sight(page), [0, NIGHT_S * 1e9]);
+  await until("the spike's pixels", async () => await highest(page, "n8/magnetic.y", SPIKE_S / NIGHT_S) < 25);
+  assert.ok(await highest(page, "n8/magnetic.y", 0.3) > 60, "elsewhere the line is low");
+  assert.deepEqual(page.faults, []);
+  await page.context().close();
+});
+
+test("wheel, drag, keys and buttons move, down to the samples themselves", async () => {
+  const page = await openNight();
+  const ruler = page.locator(".ruler");
+  const box = await ruler.boundingBox();
+  const moved = async (what, act) => {
+    const old = (await sight(page)).join();
+    await act();
+    let last = "";
+    let same = 0;
+    await until(what, async () => {
+      const now = (await sight(page)).join();
+      same = now === last ? same + 1 : 0;
+      last = now;
+      return now !== old && same > 5; // it has come to rest
+    });
+    return sight(page);
+  };
+  await page.mouse.move(box.x + 66 + (box.width - 74) * (SPIKE_S / NIGHT_S), box.y + 30);
+  let [from, to] = await moved("the wheel", () => page.mouse.wheel(0, -100));
+  assert.ok(to - from < NIGHT_S * 1e9 * 0.7 && from < SPIKE_S * 1e9 && to > SPIKE_S * 1e9);
+  [from, to] = await moved("a drag", async () => {
+    await page.mouse.down();
+    await page.mouse.move(box.x + 300, box.y + 30, { steps: 4 });
+    await page.mouse.up();
+  });
+  await ruler.focus();
+  const wide = to - from;
+  [from, to] = await moved("the plus key", () => page.keyboard.press("+"));
+  assert.ok(to - from < wide);
+  const before = from;
+  [from] = await moved("the right arrow", () => page.keyboard.press("ArrowRight"));
+  assert.ok(from > before);
+  await moved("Home", () => page.keyboard.press("Home"));
+  assert.deepEqual(await sight(page), [0, NIGHT_S * 1e9]);
+  await moved("the button", () => page.click("text=Closer"));
+  for (let i = 0; i < 20; i += 1) {
+    await page.keyboard.press("Tab");
+    if (await page.evaluate(() => document.activeElement.className === "ruler")) break;
+  }
+  for (let i = 0; i < 30; i += 1) await page.keyboard.press("+");
+  await until("the samples", async () => { const [a, b] = await sight(page); return b - a < 5e9; });
+  assert.match(await page.textContent(".where"), /one pixel is \S+ ms/);
+  assert.deepEqual(page.faults, []);
+  await page.context().close();
+});
+
+test("two fingers zoom, one pans", async () => {
+  const page = await openNight({ width: 390, height: 844 }, { hasTouch: true, isMobile: true });
+  const touch = await page.context().newCDPSession(page);
+  const box = await page.locator(".ruler").boundingBox();
+  const at = (...xs) => xs.map((x, id) => ({ x, y: box.y + 30, id }));
+  const send = (type, points) => touch.send("Input.dispatchTouchEvent", { type, touchPoints: points });
+  await send("touchStart", at(180, 240));
+  for (let i = 1; i <= 6; i += 1) await send("touchMove", at(180 - 10 * i, 240 + 10 * i));
+  await send("touchEnd", []);
+  await until("the pinch", async () => { const [a, b] = await sight(page); return b - a < NIGHT_S * 0.8e9; });
+  const [from] = await sight(page);
+  await send("touchStart", at(200));
+  for (let i = 1; i <= 6; i += 1) await send("touchMove", at(200 - 12 * i));
+  await send("touchEnd", []);
+  await until("the pan", async () => (await sight(page))[0] > from);
+  assert.deepEqual(page.faults, []);
+  await page.context().close();
+});
+
+test("the cursor tells every lane's value with its unit", async () => {
+  const page = await openNight();
+  const box = await page.locator('[data-lane="n1/magnetic.x"] .u-over').boundingBox();
+  await page.mouse.move(box.x + box.width / 2, box.y + 20);
+  for (const lane of ["n1/magnetic.x", "n1/magnetic.y"]) {
+    await until("a value", async () => /T$/.test(await page.textContent(`[data-lane="${lane}"] .at-cursor`)));
+  }
+  await page.context().close();
+});
+
+test("a finding shows its witnesses, its causes, its chance, and plays over the plan", async () => {
+  const context = await browser.newContext({ viewport: { width: 1280, height: 900 } });
+  const page = await open(context, `${served.url}#finding/1`);
+  await page.waitForSelector(".trace canvas");
+  assert.equal(await page.locator(".trace").count(), 9);
+  const words = await page.textContent("main");
+  for (const part of ["Which was first can't be told", "Chance alone brings 0.002", "made for a test: nothing fits",
+    "2 ms after the first, \u00b1 1.16 ms (picking 1 ms, sampling 0.5 ms, clock 0.3 ms)"]) {
+    assert.ok(words.includes(part), part);
+  }
+  assert.match(await page.inputValue("input[readonly]"), /#finding\/1$/);
+  await page.click("text=Play");
+  await until("the play's end", async () => /3 of 3 nodes/.test(await page.textContent("main")) && (await page.locator("button:text('Play')").count()) > 0);
+  assert.equal(await page.locator(".node.reached").count(), 3);
+  await page.click("text=Finding after");
+  await until("the next", async () => /#finding\/2$/.test(page.url()));
+  assert.deepEqual(page.faults, []);
+  await context.close();
+});
+
+const READY = { now: "#found li", night: ".lane canvas", "finding/1": ".trace canvas", share: ".takes li" };
+
+async function axe(page) {
+  await page.evaluate(AXE);
+  const { violations } = await page.evaluate(() => window.axe.run(document, { resultTypes: ["violations"] }));
+  return violations.map((one) => `${one.id}: ${one.nodes.map((node) => `${node.target} ${node.failureSummary}`).join("; ")}`.slice(0, 600));
+}
+
+test("every view in every light is without fault for who can't see or point, and fits", async () => {
+  for (const light of ["dark", "red", "day"]) {
+    const context = await browser.newContext({ viewport: { width: 1440, height: 900 }, bypassCSP: true });
+    await context.addInitScript((name) => localStorage.setItem("light", name), light);
+    const page = await open(context, `${served.url}#now`);
+    for (const view of ["now", "night", "finding/1", "share"]) {
+      await page.evaluate((hash) => { location.hash = hash; }, view);
+      await page.waitForSelector(READY[view], { timeout: DEADLINE_MS });
+      assert.deepEqual(await axe(page), [], `${view} in ${light}`);
+      for (const width of [360, 768, 1440]) {
+        await page.setViewportSize({ width, height: 800 });
+        const over = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+        assert.ok(over <= 0, `${view} at ${width}: ${over} px too wide`);
+        if (SHOTS) await page.screenshot({ path: path.join(SHOTS, `${view.replace("/", "-")}-${light}-${width}.png`) });
+      }
+    }
+    assert.deepEqual(page.faults, []);
+    await context.close();
+  }
+});
