@@ -6,8 +6,42 @@
 #include "collector/correlate/cause_parts.h"
 #include "collector/correlate/say.h"
 
+#include <math.h>
+
 #define SLOWEST_M_S 0.1
 #define FASTEST_M_S 0.5
+/* Where all the house cools a little, within minutes, it is hardly one draught. Our choices. */
+#define SHARP 2.5 /* thresholds */
+#define EVERYWHERE_S 150.0
+/* A sharp fall at nodes near each other within what a thermometer's seconds leave open. */
+#define NEAR_M 8.0
+#define TOGETHER_S 4.0
+#define TOGETHER_LIKELIHOOD 0.6
+
+static bool gently_everywhere(const struct cause_case *question, const struct disturbance *top)
+{
+    const struct disturbance *around[RECENT_MAX];
+    size_t count =
+        cause_around(question, QUANTITY_TEMPERATURE, BAND_REST, EVERYWHERE_S, EVERYWHERE_S, around);
+    size_t nodes = cause_nodes(around, count);
+    return cause_over(top) <= SHARP && nodes >= 3 &&
+           2 * nodes >= cause_nodes_having(question->site, QUANTITY_TEMPERATURE);
+}
+
+/* No order to be told, since it came to neighbours at once. */
+static bool at_once_nearby(const struct site *site, const struct path_point *points, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        for (size_t j = 0; j < i; j++) {
+            double apart_s = fabs((double)(points[i].time_ns - points[j].time_ns)) * 1e-9;
+            if (apart_s > TOGETHER_S ||
+                site_node_distance_m(site, points[i].node, points[j].node) > NEAR_M) {
+                return false;
+            }
+        }
+    }
+    return true;
+}
 
 static void judge(const struct cause_case *question, struct cause_opinion *opinion)
 {
@@ -34,6 +68,13 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     }
     say_add(opinion->reason, size, "temperature fell at %zu of %zu nodes, by up to %.1f Cel",
             falling, count, -deepest);
+    bool sharp = cause_over(cause_top(members, count)) > SHARP;
+    if (falling == count && sharp && at_once_nearby(question->site, points, count)) {
+        say_add(opinion->reason, size, ", sharply, at neighbours within %.0f s", TOGETHER_S);
+        opinion->fits = true;
+        opinion->likelihood = TOGETHER_LIKELIHOOD;
+        return;
+    }
     if (!speed.known) {
         say_add(opinion->reason, size, ", no speed to be told");
         return;
@@ -44,6 +85,10 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
         falling == count && speed.low_m_s <= FASTEST_M_S && speed.high_m_s >= SLOWEST_M_S;
     bool inside = speed.value_m_s <= FASTEST_M_S && speed.value_m_s >= SLOWEST_M_S;
     opinion->likelihood = inside ? 0.9 : 0.5;
+    if (gently_everywhere(question, cause_top(members, count))) {
+        say_add(opinion->reason, size, "; so did the air all over the house, gently");
+        opinion->likelihood = 0.4;
+    }
 }
 
 const struct cause_test cause_draught = {CAUSE_DRAUGHT, false, judge};

@@ -2,23 +2,57 @@
  * by fewer than two nodes.
  * Must never call a strong field a fault because it clips one sensor. Called through causes.c. */
 #include "collector/correlate/cause.h"
+#include "collector/correlate/cause_parts.h"
 #include "collector/correlate/say.h"
 
+#include <math.h>
+
 /* Our choices. */
-#define LATELY_NS INT64_C(600000000000)
-#define RESTLESS 20 /* onsets within LATELY_NS */
+#define AROUND_S 60.0
+#define RESTLESS 5  /* onsets of one quantity of one node within AROUND_S either way */
+#define BRIEF_S 0.7 /* each of them no longer: a loose contact, not something that comes and goes  \
+                     */
+#define OTHERS 3    /* times as many as any other node has */
+
+struct unrest {
+    size_t own;   /* brief onsets of this node and quantity */
+    size_t other; /* the most that any other node has */
+};
 
 static bool at_rail(const struct disturbance *member)
 {
     return member->clipped && (member->one_sample || (member->end_ns && !member->returned));
 }
 
+static struct unrest unrest_of(const struct cause_case *question, const struct disturbance *member)
+{
+    const struct disturbance *around[RECENT_MAX];
+    struct unrest unrest = {0, 0};
+    size_t count =
+        cause_around(question, member->quantity, member->band, AROUND_S, AROUND_S, around);
+    for (size_t i = 0; i < count; i++) {
+        size_t same = 0;
+        for (size_t j = 0; j < count; j++) {
+            same += around[j]->node == around[i]->node && cause_lasts_s(around[j], 0.0) <= BRIEF_S;
+        }
+        size_t *most = around[i]->node == member->node ? &unrest.own : &unrest.other;
+        *most = same > *most ? same : *most;
+    }
+    return unrest;
+}
+
+static bool restless(const struct cause_case *question, const struct disturbance *member)
+{
+    struct unrest unrest = unrest_of(question, member);
+    return member->quantity != QUANTITY_MOTION && cause_lasts_s(member, INFINITY) <= BRIEF_S &&
+           unrest.own >= RESTLESS && unrest.own >= OTHERS * unrest.other;
+}
+
 static bool seen_sound(const struct cause_case *question, uint32_t node)
 {
     for (size_t i = 0; i < question->coincidence->member_count; i++) {
         const struct disturbance *member = &question->coincidence->members[i];
-        if (member->node == node && !at_rail(member) &&
-            rates_lately(question->rates, member, LATELY_NS) < RESTLESS) {
+        if (member->node == node && !at_rail(member) && !restless(question, member)) {
             return true;
         }
     }
@@ -28,23 +62,27 @@ static bool seen_sound(const struct cause_case *question, uint32_t node)
 static void judge(const struct cause_case *question, struct cause_opinion *opinion)
 {
     const struct coincidence *coincidence = question->coincidence;
+    const struct disturbance *busiest = &coincidence->members[0];
+    struct unrest worst = {0, 0};
     size_t rails = 0;
-    size_t most = 0;
     size_t sound = 0;
-    uint32_t busiest = coincidence->members[0].node;
     for (size_t i = 0; i < coincidence->member_count; i++) {
         const struct disturbance *member = &coincidence->members[i];
-        size_t lately = rates_lately(question->rates, member, LATELY_NS);
+        struct unrest unrest = unrest_of(question, member);
         rails += at_rail(member);
-        busiest = lately > most ? member->node : busiest;
-        most = lately > most ? lately : most;
+        if (unrest.own > worst.own) {
+            worst = unrest;
+            busiest = member;
+        }
     }
     for (size_t i = 0; i < coincidence->order_count; i++) {
         sound += seen_sound(question, coincidence->order[i].node);
     }
     say_add(opinion->reason, sizeof opinion->reason,
-            "%zu of %zu at the rail, at most %zu onsets in 10 min (%.12s), %zu of %zu nodes sound",
-            rails, coincidence->member_count, most, question->site->nodes[busiest].id, sound,
+            "%zu of %zu at the rail; %.12s %.12s had %zu brief onsets within %.0f s, no other node"
+            " more than %zu; %zu of %zu nodes sound",
+            rails, coincidence->member_count, question->site->nodes[busiest->node].id,
+            busiest->quantity_text, worst.own, AROUND_S, worst.other, sound,
             coincidence->order_count);
     opinion->fits = sound < 2;
     opinion->likelihood = 0.9;

@@ -9,55 +9,107 @@
 
 /* Our choices. */
 #define LEAST_NODES 3
-#define ALIKE 1.5      /* highest peak over lowest */
-#define SLOW_S 8.0     /* the longest lasts at least */
+#define ALIKE 1.6      /* highest peak over lowest: each has its own noise on it */
+#define ALIKE_T 2.5e-7 /* or no further apart than this: what noise adds to a weak one */
+#define SLOW_S 8.0     /* the longest lasts at least, or the onsets lie this far apart */
 #define GENTLE 0.5     /* of the peak after the settling stretch at most */
 #define HIGHEST_T 2e-6 /* a great storm */
+#define AROUND_S 90.0  /* nodes cross their thresholds so far apart */
+#define AT_ONCE_S 0.3  /* a switch or a pulse reaches all of them within this */
+#define SUDDEN 0.6     /* of the peak after the settling stretch already */
+#define LEAST_PART 0.3 /* of the nodes that have a magnetometer */
 
-static size_t nodes_with_field(const struct site *site)
+struct swell {
+    const struct disturbance *members[RECENT_MAX]; /* of all that is around, one a node */
+    size_t count;
+    double low;
+    double high;
+    double longest_s;
+    size_t gentle;
+    size_t at_once;
+    size_t sudden;
+    double apart_s;
+};
+
+/* The highest of each node. */
+static void keep_highest(const struct disturbance *const *around, size_t count, struct swell *swell)
 {
-    size_t nodes = 0;
-    for (size_t i = 0; i < site->node_count; i++) {
-        bool has = false;
-        for (size_t j = 0; j < site->nodes[i].channel_count && !has; j++) {
-            has = site->nodes[i].channels[j].quantity == QUANTITY_MAGNETIC;
+    for (size_t i = 0; i < count; i++) {
+        size_t at = 0;
+        while (at < swell->count && swell->members[at]->node != around[i]->node) {
+            at++;
         }
-        nodes += has;
+        if (at == swell->count) {
+            swell->members[swell->count++] = around[i];
+        } else if (fabs(around[i]->peak_value) > fabs(swell->members[at]->peak_value)) {
+            swell->members[at] = around[i];
+        }
     }
-    return nodes;
+}
+
+static void measure(struct swell *swell)
+{
+    int64_t first_ns = INT64_MAX;
+    int64_t last_ns = INT64_MIN;
+    swell->low = INFINITY;
+    for (size_t i = 0; i < swell->count; i++) {
+        const struct disturbance *member = swell->members[i];
+        double peak = fabs(member->peak_value);
+        size_t near = 0;
+        for (size_t j = 0; j < swell->count; j++) {
+            near +=
+                fabs((double)(swell->members[j]->onset_ns - member->onset_ns)) <= AT_ONCE_S * 1e9;
+        }
+        swell->at_once = near > swell->at_once ? near : swell->at_once;
+        swell->low = fmin(swell->low, peak);
+        swell->high = fmax(swell->high, peak);
+        swell->longest_s = fmax(swell->longest_s, cause_lasts_s(member, 0.0));
+        swell->sudden += fabs(member->settle_peak_score) > SUDDEN * fabs(member->peak_score) &&
+                         cause_over(member) > ALIKE;
+        swell->gentle += fabs(member->settle_step) <= GENTLE * peak;
+        first_ns = member->onset_ns < first_ns ? member->onset_ns : first_ns;
+        last_ns = member->onset_ns > last_ns ? member->onset_ns : last_ns;
+    }
+    swell->apart_s = swell->count ? (double)(last_ns - first_ns) * 1e-9 : 0.0;
+}
+
+static bool looks_so(const struct swell *swell, size_t all)
+{
+    bool alike = swell->high <= ALIKE * swell->low || swell->high <= swell->low + ALIKE_T;
+    bool slow = swell->longest_s >= SLOW_S || swell->apart_s >= SLOW_S;
+    bool sharp = 2 * swell->at_once > swell->count && 2 * swell->sudden > swell->count;
+    return swell->count >= LEAST_NODES && (double)swell->count >= LEAST_PART * (double)all &&
+           swell->gentle == swell->count && alike && slow && !sharp && swell->high <= HIGHEST_T;
 }
 
 static void judge(const struct cause_case *question, struct cause_opinion *opinion)
 {
-    const struct disturbance *members[COINCIDENCE_MEMBERS_MAX];
-    size_t count = cause_strongest(question->coincidence, QUANTITY_MAGNETIC, BAND_REST, members);
-    size_t all = nodes_with_field(question->site);
-    double low = INFINITY;
-    double high = 0.0;
-    double longest_s = 0.0;
-    size_t gentle = 0;
-    for (size_t i = 0; i < count; i++) {
-        double peak = fabs(members[i]->peak_value);
-        low = fmin(low, peak);
-        high = fmax(high, peak);
-        longest_s = fmax(longest_s, cause_lasts_s(members[i], 0.0));
-        gentle += fabs(members[i]->settle_step) <= GENTLE * peak;
-    }
+    const struct disturbance *around[RECENT_MAX];
+    const struct disturbance *own[COINCIDENCE_MEMBERS_MAX];
+    struct swell swell = {.count = 0};
     size_t size = sizeof opinion->reason;
-    if (count < 2) {
-        say_add(opinion->reason, size, "the static field moved at %zu of %zu nodes", count, all);
+    size_t all = cause_nodes_having(question->site, QUANTITY_MAGNETIC);
+    size_t own_count = cause_strongest(question->coincidence, QUANTITY_MAGNETIC, BAND_REST, own);
+    keep_highest(around,
+                 cause_around(question, QUANTITY_MAGNETIC, BAND_REST, AROUND_S, AROUND_S, around),
+                 &swell);
+    if (own_count < 2 || swell.count < 2) {
+        say_add(opinion->reason, size, "the static field moved at %zu of %zu nodes", own_count,
+                all);
         return;
     }
+    measure(&swell);
     char from[SAY_SIZE];
     char to[SAY_SIZE];
-    say_value(low, members[0]->unit, from);
-    say_value(high, members[0]->unit, to);
+    say_value(swell.low, own[0]->unit, from);
+    say_value(swell.high, own[0]->unit, to);
     say_add(opinion->reason, size,
-            "field moved by %s to %s at %zu of %zu nodes, slowly at %zu, for up to %.0f s", from,
-            to, count, all, gentle, longest_s);
-    opinion->fits = count >= LEAST_NODES && 2 * count >= all && gentle == count &&
-                    high <= ALIKE * low && high <= HIGHEST_T && longest_s >= SLOW_S;
-    opinion->likelihood = all ? 0.4 + 0.5 * (double)count / (double)all : 0.0;
+            "field moved by %s to %s at %zu of %zu nodes within %.0f s, slowly at %zu, %zu of them"
+            " at once, for up to %.0f s",
+            from, to, swell.count, all, swell.apart_s, swell.gentle, swell.at_once,
+            swell.longest_s);
+    opinion->fits = looks_so(&swell, all);
+    opinion->likelihood = all ? 0.4 + 0.5 * (double)swell.count / (double)all : 0.0;
 }
 
 const struct cause_test cause_geomagnetic = {CAUSE_GEOMAGNETIC, false, judge};

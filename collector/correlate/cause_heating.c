@@ -1,4 +1,5 @@
-/* A heating cycle: a room's temperature turns at even intervals, by a step of the mains or not.
+/* A heating cycle: a room's temperature turns at even intervals, by a step of the mains or not, or
+ * room after room gently turns the same way within minutes.
  * Must never take one warm breath for a cycle. Called through causes.c. */
 #include "collector/correlate/cause.h"
 #include "collector/correlate/cause_parts.h"
@@ -11,6 +12,31 @@
 #define EVEN 0.15 /* spread of the intervals over their mean */
 #define SHORTEST_S 60.0
 #define FOLLOWS_S 180.0 /* the temperature after the electrical step */
+
+#define AROUND_S 150.0
+#define LEAST_ROOMS 3
+#define GENTLE 2.5 /* thresholds at most: a door's draught is sharper */
+#define ALL_LIKELIHOOD 0.6
+
+/* Nodes whose air turned the same way around that time; 0 where any did so sharply. */
+static size_t turned_together(const struct cause_case *question, const struct disturbance *like)
+{
+    const struct disturbance *around[RECENT_MAX];
+    const struct disturbance *same[RECENT_MAX];
+    size_t same_count = 0;
+    size_t count =
+        cause_around(question, QUANTITY_TEMPERATURE, BAND_REST, AROUND_S, AROUND_S, around);
+    for (size_t i = 0; i < count; i++) {
+        if ((around[i]->peak_value < 0.0) != (like->peak_value < 0.0)) {
+            continue;
+        }
+        if (cause_over(around[i]) > GENTLE) {
+            return 0;
+        }
+        same[same_count++] = around[i];
+    }
+    return cause_nodes(same, same_count);
+}
 
 static bool is_cycle(const struct rhythm *rhythm)
 {
@@ -75,9 +101,17 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
         say_add(opinion->reason, size, ", %.0f s %s", fabs(after_s),
                 after_s >= 0.0 ? "before it" : "after it");
     }
+    size_t together = turned_together(question, air);
+    size_t all = cause_nodes_having(question->site, QUANTITY_TEMPERATURE);
+    say_add(opinion->reason, size, "; %zu of %zu nodes' air gently %s about then", together, all,
+            air->peak_value < 0.0 ? "cooled" : "warmed");
+    bool everywhere = together >= LEAST_ROOMS && 2 * together >= all;
     bool follows = mains && after_s >= 0.0 && after_s <= FOLLOWS_S && is_cycle(&electric);
-    opinion->fits = is_cycle(&warm) || follows;
-    opinion->likelihood = is_cycle(&warm) && follows ? 0.95 : 0.8;
+    opinion->fits = is_cycle(&warm) || follows || everywhere;
+    opinion->likelihood = is_cycle(&warm) || follows ? 0.8 : ALL_LIKELIHOOD;
+    if (is_cycle(&warm) && (follows || everywhere)) {
+        opinion->likelihood = 0.95;
+    }
 }
 
 const struct cause_test cause_heating = {CAUSE_HEATING_CYCLE, false, judge};

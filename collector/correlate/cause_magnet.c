@@ -13,38 +13,42 @@
 /* All our choices, from simulated passages. */
 #define STRONG 2.0      /* peak over threshold from which a shape can be told */
 #define GENTLE 0.35     /* of its peak after the settling stretch at most */
-#define RISE_S 0.2      /* at least, to the peak */
+#define RISE_S 0.2      /* at least, to nine tenths of the peak */
 #define LASTS_S 0.4     /* at least */
-#define APART_S 0.3     /* the nodes' peaks */
+#define SHIFT_S 0.25    /* one node's swell begins and ends later than another's by as much */
+#define CLEAR 3.0       /* peak over threshold from which nine tenths of it can be timed */
+#define APPROACH 6.0    /* peak over threshold from which the law of approach can be told */
+#define LAW_WITHIN 1.25 /* of it */
+#define AROUND_S 12.0
 #define SLOWEST_M_S 0.2 /* carried */
 #define FASTEST_M_S 3.5
 #define NEAREST_M 0.1 /* closest distances that a carried thing passes at */
 #define FARTHEST_M 8.0
-#define USUAL_M_S 1.0  /* where a single swell leaves the speed open */
+#define USUAL_M_S 1.0  /* where the swells leave the speed open */
 #define LAW_FACTOR 3.0 /* two estimates of a ratio of distances agree within this */
 
 struct passage {
     const struct disturbance *members[COINCIDENCE_MEMBERS_MAX];
-    size_t count;  /* nodes with a static field disturbed */
-    size_t strong; /* of them */
-    size_t swells; /* of the strong ones */
+    const struct disturbance *around[RECENT_MAX]; /* them and what else moved about then */
+    size_t around_count;
+    size_t count;       /* nodes with a static field disturbed */
+    size_t strong;      /* of them */
+    size_t swells;      /* of the strong ones */
+    bool picked_up;     /* the earliest strong one began at once: it was there already */
+    double shift_s;     /* one comes and goes so much after another */
+    size_t approaching; /* swells as narrow at half their height as what comes near and goes */
     struct speed speed;
-    double apart_s;
 };
-
-static double over(const struct disturbance *member)
-{
-    return member->threshold > 0.0 ? fabs(member->peak_score) / member->threshold : 0.0;
-}
 
 static double rise_s(const struct disturbance *member)
 {
-    return (double)(member->peak_ns - member->onset_ns) * 1e-9;
+    double told_s = member->rise_s;
+    return told_s > 0.0 ? told_s : (double)(member->peak_ns - member->onset_ns) * 1e-9;
 }
 
 static bool is_swell(const struct disturbance *member)
 {
-    return !member->clipped && rise_s(member) >= RISE_S &&
+    return rise_s(member) >= RISE_S &&
            fabs(member->settle_step) <= GENTLE * fabs(member->peak_value) &&
            cause_lasts_s(member, LASTS_S) >= LASTS_S;
 }
@@ -52,31 +56,94 @@ static bool is_swell(const struct disturbance *member)
 /* Closest distance over speed, from the time that it took to rise. */
 static double nearness_s(const struct disturbance *member)
 {
-    double cube_root = cbrt(over(member));
+    double cube_root = cbrt(cause_over(member));
     double square = cube_root * cube_root;
     return square > 1.0 ? rise_s(member) / sqrt(square - 1.0) : 0.0;
+}
+
+/* By how much the later of two begins and ends later; what comes to all at once is longer where it
+ * is stronger, at both sides. */
+static double shift_s(const struct disturbance *a, const struct disturbance *b)
+{
+    const struct disturbance *first = a->onset_ns <= b->onset_ns ? a : b;
+    const struct disturbance *second = first == a ? b : a;
+    double later_s =
+        (double)(second->onset_ns - first->onset_ns) * 1e-9 -
+        2e-9 * hypot((double)disturbance_onset_sd_ns(a), (double)disturbance_onset_sd_ns(b));
+    if (!first->end_ns || !second->end_ns) {
+        return 0.0;
+    }
+    double ends_later_s = (double)(second->end_ns - first->end_ns) * 1e-9;
+    return fmax(0.0, fmin(later_s, ends_later_s));
+}
+
+/* Of what passes at distance d, half of the peak lasts 2 d / v * sqrt(2^(2/3) - 1), what is above
+ * the threshold 2 d / v * sqrt(over^(2/3) - 1): what only swells at one spot is wider at half
+ * height. */
+static bool approaches(const struct disturbance *member)
+{
+    double over = cause_over(member);
+    double lasts_s = cause_lasts_s(member, 0.0);
+    if (over < APPROACH || !(lasts_s > 0.0) || !(member->half_s > 0.0) || !is_swell(member)) {
+        return false;
+    }
+    double part = sqrt((cbrt(4.0) - 1.0) / (cbrt(over * over) - 1.0));
+    return member->half_s <= LAW_WITHIN * part * lasts_s;
+}
+
+/* When each reached nine tenths of its peak: at once where all feel the same. */
+static double risen_apart_s(const struct disturbance *a, const struct disturbance *b)
+{
+    if (cause_over(a) < CLEAR || cause_over(b) < CLEAR) {
+        return 0.0;
+    }
+    return fabs((double)(a->onset_ns - b->onset_ns) * 1e-9 + rise_s(a) - rise_s(b));
+}
+
+static void look_at_shapes(struct passage *passage)
+{
+    const struct disturbance *earliest = NULL;
+    for (size_t i = 0; i < passage->count; i++) {
+        const struct disturbance *member = passage->members[i];
+        bool strong = cause_over(member) >= STRONG;
+        passage->strong += strong;
+        passage->swells += strong && is_swell(member);
+        if (strong && (!earliest || member->onset_ns < earliest->onset_ns)) {
+            earliest = member;
+        }
+        for (size_t j = 0; j < passage->around_count; j++) {
+            const struct disturbance *other = passage->around[j];
+            if (other->node != member->node) {
+                double apart_s = fmax(shift_s(other, member), risen_apart_s(other, member));
+                passage->shift_s = fmax(passage->shift_s, apart_s);
+            }
+        }
+        passage->approaching += approaches(member);
+    }
+    passage->picked_up = earliest && !is_swell(earliest);
 }
 
 static void look(const struct cause_case *question, struct passage *passage)
 {
     struct path_point points[COINCIDENCE_MEMBERS_MAX];
-    int64_t first_ns = INT64_MAX;
-    int64_t last_ns = INT64_MIN;
     passage->count =
         cause_strongest(question->coincidence, QUANTITY_MAGNETIC, BAND_REST, passage->members);
+    passage->around_count =
+        cause_around(question, QUANTITY_MAGNETIC, BAND_REST, AROUND_S, AROUND_S, passage->around);
+    size_t count = 0;
     for (size_t i = 0; i < passage->count; i++) {
         const struct disturbance *member = passage->members[i];
-        passage->strong += over(member) >= STRONG;
-        passage->swells += over(member) >= STRONG && is_swell(member);
-        points[i].node = member->node;
-        points[i].time_ns = member->peak_ns;
+        if (cause_over(member) < STRONG) {
+            continue;
+        }
+        points[count].node = member->node;
+        points[count].time_ns = member->peak_ns;
         /* A peak is known to a part of its width. */
-        points[i].time_sd_ns = (member->peak_ns - member->onset_ns) / 4 + member->sampling_sd_ns;
-        first_ns = member->peak_ns < first_ns ? member->peak_ns : first_ns;
-        last_ns = member->peak_ns > last_ns ? member->peak_ns : last_ns;
+        points[count++].time_sd_ns =
+            (member->peak_ns - member->onset_ns) / 4 + member->sampling_sd_ns;
     }
-    passage->apart_s = passage->count ? (double)(last_ns - first_ns) * 1e-9 : 0.0;
-    cause_speed(question->site, points, passage->count, &passage->speed);
+    look_at_shapes(passage);
+    cause_speed(question->site, points, count, &passage->speed);
 }
 
 /* The two strongest: how many times nearer one was, by height and by duration; 0 for unknown. */
@@ -85,8 +152,8 @@ static double law_misfit(const struct passage *passage)
     const struct disturbance *top = cause_top(passage->members, passage->count);
     const struct disturbance *next = NULL;
     for (size_t i = 0; i < passage->count; i++) {
-        if (passage->members[i] != top && over(passage->members[i]) >= 1.2 &&
-            (!next || over(passage->members[i]) > over(next))) {
+        if (passage->members[i] != top && cause_over(passage->members[i]) >= 1.2 &&
+            (!next || cause_over(passage->members[i]) > cause_over(next))) {
             next = passage->members[i];
         }
     }
@@ -100,7 +167,7 @@ static double law_misfit(const struct passage *passage)
 
 static bool speed_fits(const struct speed *speed)
 {
-    return speed->known && speed->low_m_s <= FASTEST_M_S && speed->high_m_s >= SLOWEST_M_S;
+    return !speed->known || (speed->low_m_s <= FASTEST_M_S && speed->high_m_s >= SLOWEST_M_S);
 }
 
 static void say(const struct cause_case *question, const struct passage *passage,
@@ -110,11 +177,17 @@ static void say(const struct cause_case *question, const struct passage *passage
     char peak[SAY_SIZE];
     size_t size = sizeof opinion->reason;
     say_value(fabs(top->peak_value), top->unit, peak);
-    say_add(opinion->reason, size, "%zu of %zu strong swells, %s at %.12s in %.1f s, %.1f m near",
-            passage->swells, passage->strong, peak, question->site->nodes[top->node].id,
-            rise_s(top), nearest_m);
-    if (passage->count > 1) {
-        say_add(opinion->reason, size, "; peaks %.1f s apart", passage->apart_s);
+    say_add(opinion->reason, size, "%zu of %zu strong swells%s, %s at %.12s in %.1f s, %.1f m near",
+            passage->swells, passage->strong,
+            passage->picked_up ? " (the first was there at once)" : "", peak,
+            question->site->nodes[top->node].id, rise_s(top), nearest_m);
+    if (passage->around_count > 1) {
+        say_add(opinion->reason, size, "; one comes and goes %.1f s after another",
+                passage->shift_s);
+    }
+    if (passage->approaching > 0) {
+        say_add(opinion->reason, size, ", %zu as narrow as what comes near and goes",
+                passage->approaching);
     }
     if (passage->speed.known) {
         say_add(opinion->reason, size, ", %.1f m/s", passage->speed.value_m_s);
@@ -134,15 +207,19 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
         return;
     }
     double misfit = law_misfit(&passage);
-    bool several = passage.count > 1 && passage.speed.known;
+    bool several =
+        passage.count > 1 && passage.speed.known && passage.speed.value_m_s <= FASTEST_M_S;
     double nearest_m = nearness_s(top) * (several ? passage.speed.value_m_s : USUAL_M_S);
     say(question, &passage, top, nearest_m, misfit, opinion);
-    bool swells = passage.strong > 0 && passage.swells == passage.strong;
+    size_t expected = passage.strong - (passage.picked_up ? 1 : 0);
+    bool swells = passage.strong > 0 && passage.swells == expected && passage.swells > 0;
     bool near = nearest_m >= NEAREST_M && nearest_m <= FARTHEST_M;
-    bool apart = passage.count > 1 && passage.apart_s >= APART_S && speed_fits(&passage.speed);
+    bool passes =
+        passage.around_count > 1 && passage.shift_s >= SHIFT_S && speed_fits(&passage.speed);
+    bool comes_near = passage.approaching > 0;
     bool alone = passage.count == 1 && question->coincidence->kind == COINCIDENCE_TRAVELLING;
-    opinion->fits = swells && near && (apart || alone);
-    opinion->likelihood = alone ? 0.35 : 0.6;
+    opinion->fits = swells && (passes || comes_near || (near && alone));
+    opinion->likelihood = passes || comes_near ? 0.6 : 0.35;
     if (misfit > 0.0) {
         opinion->likelihood += misfit <= LAW_FACTOR ? 0.25 : -0.2;
     }

@@ -2,6 +2,7 @@
  * Must never take a pulse's leak into the mains band for a switched load.
  * Called through the table in causes.c. */
 #include "collector/correlate/cause.h"
+#include "collector/correlate/cause_parts.h"
 #include "collector/correlate/say.h"
 
 #include <math.h>
@@ -16,6 +17,19 @@
 #define STAYS 0.5
 /* A step of the amplitude counts beyond this many of its own sigma. */
 #define STEP_SIGMAS 5.0
+
+/* A body near an antenna lends it more of the mains, for as long as it takes to walk past: what an
+ * antenna alone shows must last longer. Our choice. */
+#define PASSING_S 4.0
+#define BODY_MOST 3 /* so many antennas at once are no body's doing */
+/* Where the samples can't show the mains by itself (its alias at 0 or at half the rate), a load
+ * swings the reading about where it was: the mean moves by no more than this part of the peak. Our
+ * choices. */
+#define ALIAS_PART 0.02
+#define SWINGS 0.35
+#define SWING_NODES 3
+#define SWING_S 0.5
+#define SWING_LIKELIHOOD 0.6
 
 static double settle_peak(const struct disturbance *member)
 {
@@ -62,8 +76,57 @@ static bool amplitude_stepped(const struct disturbance *member)
            step >= SHARE * settle_peak(member);
 }
 
+static bool body_at_antenna(const struct coincidence *coincidence, const struct disturbance *member)
+{
+    const struct disturbance *antennas[COINCIDENCE_MEMBERS_MAX];
+    return member->quantity == QUANTITY_ELECTRIC && cause_lasts_s(member, PASSING_S) < PASSING_S &&
+           cause_strongest(coincidence, QUANTITY_ELECTRIC, BAND_MAINS, antennas) < BODY_MOST;
+}
+
+static bool mains_seen(const struct coincidence *coincidence)
+{
+    for (size_t i = 0; i < coincidence->member_count; i++) {
+        if (coincidence->members[i].band == BAND_MAINS) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool mains_hidden(const struct cause_case *question, const struct disturbance *member)
+{
+    double interval_s = (double)member->sampling_sd_ns * 1e-9 * sqrt(12.0);
+    double turns = question->site->mains_hz * interval_s;
+    double alias = fabs(turns - round(turns)); /* of the rate: 0 to a half */
+    return interval_s > 0.0 && !isfinite(member->mains_before) &&
+           (alias <= 0.5 * ALIAS_PART || alias >= 0.5 - 0.5 * ALIAS_PART);
+}
+
+/* Nodes that swing about where they were, from the first onset on. */
+static size_t nodes_swinging(const struct cause_case *question)
+{
+    const struct disturbance *members[COINCIDENCE_MEMBERS_MAX];
+    const struct coincidence *coincidence = question->coincidence;
+    size_t count = cause_strongest(coincidence, QUANTITY_MAGNETIC, BAND_REST, members);
+    size_t swinging = 0;
+    if (mains_seen(coincidence)) {
+        return 0;
+    }
+    for (size_t i = 0; i < count; i++) {
+        int64_t late_ns =
+            members[i]->onset_ns - coincidence->start_ns - 2 * disturbance_onset_sd_ns(members[i]);
+        swinging += mains_hidden(question, members[i]) && late_ns <= SPREAD_NS &&
+                    cause_level_share(members[i]) <= SWINGS &&
+                    cause_lasts_s(members[i], SWING_S) >= SWING_S;
+    }
+    return swinging;
+}
+
 static bool stepped(const struct coincidence *coincidence, const struct disturbance *member)
 {
+    if (body_at_antenna(coincidence, member)) {
+        return false;
+    }
     return member->band == BAND_MAINS ? mains_band_stepped(coincidence, member)
                                       : amplitude_stepped(member);
 }
@@ -141,10 +204,21 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     if (strongest) {
         say_strongest(question, strongest, opinion);
     }
-    opinion->fits = coincidence->kind == COINCIDENCE_PROMPT && beyond_ns <= SPREAD_NS &&
-                    2 * nodes > coincidence->order_count;
+    bool at_once = coincidence->kind == COINCIDENCE_PROMPT && beyond_ns <= SPREAD_NS;
+    size_t swinging = nodes_swinging(question);
+    opinion->fits = at_once && 2 * nodes > coincidence->order_count;
     opinion->likelihood =
         coincidence->order_count ? (double)nodes / (double)coincidence->order_count : 0.0;
+    if (swinging > 0) {
+        say_add(opinion->reason, sizeof opinion->reason,
+                "; the mains can't be told apart at this sample rate, %zu swing about their level",
+                swinging);
+    }
+    if (!opinion->fits && at_once && swinging >= SWING_NODES &&
+        2 * swinging > coincidence->order_count) {
+        opinion->fits = true;
+        opinion->likelihood = SWING_LIKELIHOOD;
+    }
 }
 
 const struct cause_test cause_mains = {CAUSE_MAINS_SWITCHING, false, judge};

@@ -27,6 +27,55 @@ size_t cause_strongest(const struct coincidence *coincidence, enum quantity quan
     return count;
 }
 
+size_t cause_around(const struct cause_case *question, enum quantity quantity, enum band band,
+                    double before_s, double after_s, const struct disturbance **around)
+{
+    const struct coincidence *coincidence = question->coincidence;
+    int64_t last_ns = coincidence->members[coincidence->member_count - 1].onset_ns;
+    const struct disturbance *all[RECENT_MAX];
+    size_t count = recent_between(rates_recent(question->rates),
+                                  coincidence->start_ns - (int64_t)(before_s * 1e9),
+                                  last_ns + (int64_t)(after_s * 1e9), all);
+    size_t kept = 0;
+    for (size_t i = 0; i < count; i++) {
+        if (all[i]->quantity == quantity && all[i]->band == band) {
+            around[kept++] = all[i];
+        }
+    }
+    return kept;
+}
+
+size_t cause_nodes(const struct disturbance *const *members, size_t count)
+{
+    size_t nodes = 0;
+    for (size_t i = 0; i < count; i++) {
+        bool before = false;
+        for (size_t j = 0; j < i && !before; j++) {
+            before = members[j]->node == members[i]->node;
+        }
+        nodes += !before;
+    }
+    return nodes;
+}
+
+size_t cause_nodes_having(const struct site *site, enum quantity quantity)
+{
+    size_t nodes = 0;
+    for (size_t i = 0; i < site->node_count; i++) {
+        bool has = false;
+        for (size_t j = 0; j < site->nodes[i].channel_count && !has; j++) {
+            has = site->nodes[i].channels[j].quantity == quantity;
+        }
+        nodes += has;
+    }
+    return nodes;
+}
+
+double cause_over(const struct disturbance *member)
+{
+    return member->threshold > 0.0 ? fabs(member->peak_score) / member->threshold : 0.0;
+}
+
 const struct disturbance *cause_top(const struct disturbance *const *members, size_t count)
 {
     const struct disturbance *top = NULL;

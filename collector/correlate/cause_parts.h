@@ -6,6 +6,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "collector/correlate/cause.h"
 #include "collector/correlate/path.h"
 #include "collector/model/coincidence.h"
 #include "common/site.h"
@@ -16,6 +17,18 @@ size_t cause_strongest(const struct coincidence *coincidence, enum quantity quan
                        enum band band, const struct disturbance **members);
 /* The one with the highest score among them; NULL where there is none. */
 const struct disturbance *cause_top(const struct disturbance *const *members, size_t count);
+
+/* What else was disturbed in this quantity and band from so long before the coincidence's first
+ * onset until so long after its last, its own members too, as it is known by now: at most
+ * RECENT_MAX, the latest first. */
+size_t cause_around(const struct cause_case *question, enum quantity quantity, enum band band,
+                    double before_s, double after_s, const struct disturbance **around);
+/* Distinct nodes among them. */
+size_t cause_nodes(const struct disturbance *const *members, size_t count);
+/* Nodes of the site that have such a channel. */
+size_t cause_nodes_having(const struct site *site, enum quantity quantity);
+/* Peak in units of the threshold. */
+double cause_over(const struct disturbance *member);
 
 /* Duration; `lasting` where the end is not known. */
 double cause_lasts_s(const struct disturbance *member, double lasting);

@@ -10,15 +10,16 @@
 #include <math.h>
 
 /* Our choices. */
-#define STRONG 1.5       /* peak over threshold from which a shape can be told */
-#define SHARE_LEAST 0.05 /* of the peak on average: bursts are shorter than their pauses */
-#define SHARE_MOST 0.5
+#define STRONG 1.3 /* peak over threshold from which a shape can be told */
+#define SHARE_LEAST 0.01
+#define SHARE_MOST 0.5 /* of the peak on average: bursts are shorter than their pauses */
 #define SHORTEST_S 0.2
 #define LONGEST_S 600.0
-#define EARLIER_NS                                                                                 \
-    INT64_C(50000000) /* a weaker node may be picked this much before the strongest */
+#define AGAIN_S 20.0
+#define AGAIN 2 /* onsets of one antenna and more: what comes back and back again */
 #define RATE_WITHIN_HZ 1.0
 
+#define GSM 0 /* in frame_hz */
 static const double frame_hz[] = {26.0 / 0.120, 100.0, 1.0 / 0.1024};
 
 /* Where a line of this rate appears at the member's own sampling rate. */
@@ -32,31 +33,54 @@ static double alias_hz(double line_hz, const struct disturbance *member)
     return fabs(turns - round(turns)) / interval_s;
 }
 
+/* The frame rate itself, or twice that of bursts so short that the second is as strong. */
 static bool repeats_as_frames(const struct disturbance *member)
 {
     for (size_t i = 0; i < sizeof frame_hz / sizeof frame_hz[0]; i++) {
-        if (fabs(member->repeat_hz - alias_hz(frame_hz[i], member)) <= RATE_WITHIN_HZ) {
-            return true;
+        for (int times = 1; times <= (i == GSM ? 2 : 1); times++) {
+            if (fabs(member->repeat_hz - alias_hz(times * frame_hz[i], member)) <= RATE_WITHIN_HZ) {
+                return true;
+            }
         }
     }
     return false;
 }
 
-/* How many of the other nodes answered while the strongest was at it; *fields counts the nodes
- * whose static field was disturbed. */
-static size_t count_within(const struct coincidence *coincidence, const struct disturbance *top,
-                           size_t *fields)
+struct bursts {
+    size_t nodes;  /* whose antenna took part */
+    size_t others; /* nodes that saw something else only */
+    size_t fields; /* nodes whose static field was disturbed */
+    size_t frames; /* antennas that repeat as a radio's frames do */
+    size_t rates;  /* that repeat at all */
+    double repeat_hz;
+    size_t again;   /* onsets on antennas about then */
+    size_t lasting; /* antennas that were disturbed for long, or again and again */
+};
+
+static void count_bursts(const struct cause_case *question,
+                         const struct disturbance *const *members, size_t count,
+                         struct bursts *bursts)
 {
-    size_t within = 0;
-    for (size_t i = 0; i < coincidence->order_count; i++) {
-        const struct order_entry *entry = &coincidence->order[i];
-        within += entry->node != top->node &&
-                  entry->onset_ns >= top->onset_ns - EARLIER_NS - 2 * entry->onset_sd_ns &&
-                  (top->end_ns == 0 || entry->onset_ns <= top->end_ns);
+    const struct disturbance *fields[COINCIDENCE_MEMBERS_MAX];
+    const struct disturbance *around[RECENT_MAX];
+    bursts->nodes = count;
+    bursts->others = question->coincidence->order_count - count;
+    bursts->fields = cause_strongest(question->coincidence, QUANTITY_MAGNETIC, BAND_REST, fields);
+    for (size_t i = 0; i < count; i++) {
+        bool frames = members[i]->repeat_hz > 0.0 && repeats_as_frames(members[i]);
+        bursts->frames += frames;
+        bursts->rates += members[i]->repeat_hz > 0.0;
+        bursts->repeat_hz =
+            frames || bursts->repeat_hz <= 0.0 ? members[i]->repeat_hz : bursts->repeat_hz;
     }
-    const struct disturbance *members[COINCIDENCE_MEMBERS_MAX];
-    *fields = cause_strongest(coincidence, QUANTITY_MAGNETIC, BAND_REST, members);
-    return within;
+    bursts->again = cause_around(question, QUANTITY_ELECTRIC, BAND_REST, AGAIN_S, AGAIN_S, around);
+    for (size_t i = 0; i < count; i++) {
+        size_t own = 0;
+        for (size_t j = 0; j < bursts->again; j++) {
+            own += around[j]->node == members[i]->node;
+        }
+        bursts->lasting += cause_lasts_s(members[i], SHORTEST_S) >= SHORTEST_S || own > AGAIN;
+    }
 }
 
 static void judge(const struct cause_case *question, struct cause_opinion *opinion)
@@ -66,30 +90,31 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     size_t count = cause_strongest(coincidence, QUANTITY_ELECTRIC, BAND_REST, members);
     const struct disturbance *top = cause_top(members, count);
     size_t size = sizeof opinion->reason;
+    struct bursts bursts = {0};
     if (!top) {
         say_add(opinion->reason, size, "no antenna beside the mains");
         return;
     }
-    size_t fields;
-    size_t within = count_within(coincidence, top, &fields);
+    count_bursts(question, members, count, &bursts);
     double share = cause_level_share(top);
     double lasts_s = cause_lasts_s(top, SHORTEST_S);
-    bool strong = fabs(top->peak_score) >= STRONG * top->threshold;
     char peak[SAY_SIZE];
     say_value(fabs(top->peak_value), top->unit, peak);
     say_add(opinion->reason, size,
-            "%s at %.12s, on average %.0f %% of it, %.1f s; %zu of %zu others within; field at %zu",
-            peak, question->site->nodes[top->node].id, 100.0 * share, lasts_s, within,
-            coincidence->order_count - 1, fields);
-    bool bursts = share >= SHARE_LEAST && share <= SHARE_MOST;
-    opinion->likelihood = 0.7;
-    if (top->repeat_hz > 0.0) {
-        bursts = repeats_as_frames(top);
-        opinion->likelihood = 0.95;
-        say_add(opinion->reason, size, "; repeats at %.1f Hz", top->repeat_hz);
+            "%s at %.12s, on average %.0f %% of it, %.1f s; %zu antennas, %zu onsets about then;"
+            " field at %zu",
+            peak, question->site->nodes[top->node].id, 100.0 * share, lasts_s, bursts.nodes,
+            bursts.again, bursts.fields);
+    if (bursts.repeat_hz > 0.0) {
+        say_add(opinion->reason, size, "; repeats at %.1f Hz%s", bursts.repeat_hz,
+                bursts.frames ? ", as a radio's frames do" : "");
     }
-    opinion->fits = strong && bursts && fields == 0 && lasts_s >= SHORTEST_S &&
-                    lasts_s <= LONGEST_S && within + 1 == coincidence->order_count;
+    bool strong = cause_over(top) >= STRONG;
+    bool bursty = share >= SHARE_LEAST && share <= SHARE_MOST && bursts.lasting > 1 &&
+                  lasts_s <= LONGEST_S && strong && bursts.rates == 0;
+    bool alone = bursts.fields == 0 && bursts.others == 0 && bursts.nodes > 1;
+    opinion->fits = bursts.fields == 0 && (bursts.frames > 0 || (bursty && alone));
+    opinion->likelihood = bursts.frames > 0 ? 0.95 : 0.7;
 }
 
 const struct cause_test cause_radio = {CAUSE_RADIO_BURST, false, judge};

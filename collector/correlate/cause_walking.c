@@ -2,20 +2,36 @@
  * Must never call it walking without a motion sensor. Called through the table in causes.c.
  * Speeds: Bohannon 1997, Age and Ageing 26:15-19. */
 #include "collector/correlate/cause.h"
+#include "collector/correlate/cause_parts.h"
 #include "collector/correlate/gate.h"
 #include "collector/correlate/path.h"
 #include "collector/correlate/say.h"
 
 #define ROOMS_SAID 5
+/* Thresholds that a carried piece of steel shows at least, to stand for a motion sensor. Our
+ * choice. */
+#define CARRIED 1.5
+/* A motion sensor sees a body this far off (common practice, no source): each end of a way may be
+ * so much nearer to the door. */
+#define REACH_M 5.0
+#define REACH_LIKELIHOOD 0.6
 
-/* The motion onsets in order, one for each change of node. */
-static size_t motion_points(const struct coincidence *coincidence, struct path_point *points)
+static size_t room_of(const struct cause_case *question, uint32_t node)
 {
+    return question->site->nodes[node].room;
+}
+
+/* The motion onsets in order, one for each change of room: sensors of one room see the same body at
+ * once. */
+static size_t motion_points(const struct cause_case *question, struct path_point *points)
+{
+    const struct coincidence *coincidence = question->coincidence;
     size_t count = 0;
     for (size_t i = 0; i < coincidence->member_count; i++) {
         const struct disturbance *member = &coincidence->members[i];
         if (member->quantity == QUANTITY_MOTION &&
-            (count == 0 || points[count - 1].node != member->node)) {
+            (count == 0 ||
+             room_of(question, points[count - 1].node) != room_of(question, member->node))) {
             points[count].node = member->node;
             points[count].time_ns = member->onset_ns;
             points[count++].time_sd_ns = disturbance_onset_sd_ns(member);
@@ -28,7 +44,8 @@ static bool magnetic_elsewhere(const struct coincidence *coincidence, uint32_t n
 {
     for (size_t i = 0; i < coincidence->member_count; i++) {
         const struct disturbance *member = &coincidence->members[i];
-        if (member->quantity == QUANTITY_MAGNETIC && member->node != node) {
+        if (member->quantity == QUANTITY_MAGNETIC && member->band == BAND_REST &&
+            cause_over(member) >= CARRIED && member->node != node) {
             return true;
         }
     }
@@ -45,6 +62,27 @@ static void say_rooms(const struct site *site, const struct path_step *steps, si
     if (count > ROOMS_SAID) {
         say_add(opinion->reason, size, " and %zu more", count - ROOMS_SAID);
     }
+}
+
+static size_t motion_nodes(const struct coincidence *coincidence)
+{
+    const struct disturbance *members[COINCIDENCE_MEMBERS_MAX];
+    return cause_strongest(coincidence, QUANTITY_MOTION, BAND_REST, members);
+}
+
+/* Whether somebody could have walked it at all: seen from afar the way is shorter, and so is the
+ * time. */
+static bool walkable(const struct site *site, const struct path_point *points, size_t count)
+{
+    double way_m = 0.0;
+    for (size_t i = 1; i < count; i++) {
+        double hop_m = site_node_walk_m(site, points[i - 1].node, points[i].node);
+        way_m +=
+            hop_m >= 0.0 ? hop_m : site_node_distance_m(site, points[i - 1].node, points[i].node);
+    }
+    double time_s = (double)(points[count - 1].time_ns - points[0].time_ns) * 1e-9;
+    return time_s * GATE_WALK_FASTEST_M_S >= way_m - REACH_M &&
+           time_s * GATE_WALK_SLOWEST_M_S <= way_m + REACH_M;
 }
 
 static void judge_speed(const struct speed *speed, struct cause_opinion *opinion)
@@ -85,6 +123,12 @@ static void judge_motion(const struct cause_case *question, const struct path_po
         say_add(opinion->reason, sizeof opinion->reason, "motion in ");
         say_rooms(question->site, steps, rooms, opinion);
         judge_speed(&speed, opinion);
+        if (!opinion->fits && walkable(question->site, points, count)) {
+            say_add(opinion->reason, sizeof opinion->reason,
+                    ", within what sensors of %.0f m reach leave open", REACH_M);
+            opinion->fits = true;
+            opinion->likelihood = REACH_LIKELIHOOD;
+        }
         return;
     }
     /* One body in view of several sensors. */
@@ -98,11 +142,11 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
 {
     const struct coincidence *coincidence = question->coincidence;
     struct path_point points[COINCIDENCE_MEMBERS_MAX];
-    size_t count = motion_points(coincidence, points);
+    size_t count = motion_points(question, points);
     size_t size = sizeof opinion->reason;
     if (count == 0) {
         say_add(opinion->reason, size, "no motion sensor took part");
-    } else if (count > 1) {
+    } else if (motion_nodes(coincidence) > 1) {
         judge_motion(question, points, count, opinion);
     } else if (coincidence->kind == COINCIDENCE_TRAVELLING &&
                magnetic_elsewhere(coincidence, points[0].node)) {

@@ -267,6 +267,7 @@ static int take_onset(struct correlator *correlator, struct entry *entry, struct
 static void take_end(struct correlator *correlator, struct entry *entry, int64_t now_ns)
 {
     entry->ended = true;
+    rates_ended(correlator->rates, &entry->closed);
     correlator->sink.disturbance_ended(correlator->sink.context, &entry->closed);
     for (size_t i = 0; i < correlator->book.count; i++) {
         group_member_ended(correlator->book.groups[i], entry, now_ns);

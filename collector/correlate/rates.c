@@ -29,6 +29,7 @@ struct watched {
 struct rates {
     const struct site *site;
     struct watched **nodes; /* one list a node, in the order in which they began */
+    struct recent *recent;
 };
 
 int rates_new(const struct site *site, struct rates **rates, struct error *error)
@@ -41,6 +42,10 @@ int rates_new(const struct site *site, struct rates **rates, struct error *error
     if (!made || !made->nodes) {
         free(made);
         return error_set(error, ERROR_MEMORY, "rates: out of memory");
+    }
+    if (recent_new(&made->recent, error)) {
+        rates_free(made);
+        return -1;
     }
     *rates = made;
     return 0;
@@ -59,6 +64,7 @@ void rates_free(struct rates *rates)
         }
     }
     free(rates->nodes);
+    recent_free(rates->recent);
     free(rates);
 }
 
@@ -106,9 +112,20 @@ int rates_count(struct rates *rates, const struct disturbance *disturbance, stru
         return -1;
     }
     struct watched *watched = find(rates, disturbance->node, disturbance->quantity_text);
+    recent_onset(rates->recent, disturbance);
     watched->sd_sum_s += (double)disturbance_onset_sd_ns(disturbance) * 1e-9;
     watched->last[watched->onsets++ % RATES_LAST] = onset_of(disturbance);
     return 0;
+}
+
+void rates_ended(struct rates *rates, const struct disturbance *disturbance)
+{
+    recent_end(rates->recent, disturbance);
+}
+
+const struct recent *rates_recent(const struct rates *rates)
+{
+    return rates->recent;
 }
 
 /* The remembered onsets up to the disturbance's own, the latest first. */

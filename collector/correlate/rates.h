@@ -8,6 +8,7 @@
 #include <stdint.h>
 
 #include "collector/correlate/accidental.h"
+#include "collector/correlate/recent.h"
 #include "collector/model/disturbance.h"
 #include "common/error.h"
 #include "common/site.h"
@@ -43,6 +44,10 @@ int rates_watch(struct rates *rates, uint32_t node, const char *quantity, int64_
                 struct error *error);
 /* One more onset; where its quantity is not watched yet, it is from here on. */
 int rates_count(struct rates *rates, const struct disturbance *disturbance, struct error *error);
+/* It has ended: same id, final fields. */
+void rates_ended(struct rates *rates, const struct disturbance *disturbance);
+/* All that was counted lately. */
+const struct recent *rates_recent(const struct rates *rates);
 struct rhythm rates_rhythm(const struct rates *rates, const struct disturbance *disturbance);
 /* Remembered onsets of its node and quantity within this long before it, it too. */
 size_t rates_lately(const struct rates *rates, const struct disturbance *disturbance,

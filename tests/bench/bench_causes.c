@@ -24,16 +24,18 @@ struct tally {
     size_t named;                 /* events with a finding that has the right cause */
     size_t wrong;                 /* events with a finding of another cause */
     size_t verdicts[CAUSE_COUNT]; /* findings */
-    size_t stray;                 /* findings beside the events */
-    size_t apart;                 /* mixed: minutes in which all that was there was told */
+    size_t stray;                 /* findings of what was not the event's doing */
+    size_t strays[CAUSE_COUNT];
+    size_t apart; /* mixed: minutes in which all that was there was told */
     size_t there;
 };
 
+/* Of one event: what its greatest finding, by nodes, was called. */
 struct minute {
-    bool seen;
-    bool named;
+    size_t nodes; /* of those that the event can have acted on; 0: no finding */
+    enum cause_kind verdict;
     bool wrong;
-    unsigned causes; /* bits */
+    unsigned causes; /* bits, of all its findings */
 };
 
 struct bench {
@@ -86,6 +88,24 @@ static bool right(enum cause_kind wanted, enum cause_kind verdict)
     return wanted == verdict;
 }
 
+/* Nodes disturbed in a quantity that the event acts on. */
+static size_t nodes_of_event(const struct play *play, const struct coincidence *coincidence)
+{
+    size_t nodes = 0;
+    for (size_t i = 0; i < coincidence->order_count; i++) {
+        bool found = false;
+        for (size_t k = 0; k < coincidence->member_count && !found; k++) {
+            const struct disturbance *member = &coincidence->members[k];
+            for (size_t q = 0; q < 3 && play->acts_on[q]; q++) {
+                found |= member->node == coincidence->order[i].node &&
+                         strcmp(member->quantity_text, play->acts_on[q]) == 0;
+            }
+        }
+        nodes += found;
+    }
+    return nodes;
+}
+
 static void on_coincidence(void *context, const struct coincidence *coincidence)
 {
     struct bench *bench = context;
@@ -100,13 +120,17 @@ static void on_coincidence(void *context, const struct coincidence *coincidence)
             event = i;
         }
     }
-    if (event == run->events) {
+    enum cause_kind verdict = coincidence->verdict.cause;
+    size_t nodes = event < run->events ? nodes_of_event(run->play, coincidence) : 0;
+    if (nodes < 2) {
         bench->tally->stray++;
+        bench->tally->strays[verdict]++;
     } else {
-        enum cause_kind verdict = coincidence->verdict.cause;
         bool well = right(run->play->cause, verdict);
-        bench->minutes[event].seen = true;
-        bench->minutes[event].named |= well;
+        if (nodes > bench->minutes[event].nodes) {
+            bench->minutes[event].nodes = nodes;
+            bench->minutes[event].verdict = verdict;
+        }
         bench->minutes[event].wrong |= !well && verdict != CAUSE_UNEXPLAINED;
         bench->minutes[event].causes |= 1u << verdict;
         bench->tally->verdicts[verdict]++;
@@ -123,8 +147,8 @@ static void add_up(struct bench *bench)
     for (size_t i = 0; i < bench->run->events; i++) {
         const struct minute *minute = &bench->minutes[i];
         bench->tally->events++;
-        bench->tally->seen += minute->seen;
-        bench->tally->named += minute->named;
+        bench->tally->seen += minute->nodes > 0;
+        bench->tally->named += minute->nodes > 0 && right(bench->run->play->cause, minute->verdict);
         bench->tally->wrong += minute->wrong;
         bench->tally->apart += (minute->causes & all) == all && !minute->wrong;
     }
@@ -182,7 +206,13 @@ static void print_tally(const struct play *play, const struct tally *tally)
     if (play->cause == BENCH_MIXED) {
         printf("; all three told apart in %zu", tally->apart);
     }
-    printf("; %zu beside\n", tally->stray);
+    printf("; %zu beside", tally->stray);
+    for (int cause = 1; cause < CAUSE_COUNT; cause++) {
+        if (tally->strays[cause]) {
+            printf(" %s %zu", cause_text((enum cause_kind)cause), tally->strays[cause]);
+        }
+    }
+    printf("\n");
     (void)fflush(stdout);
 }
 
@@ -197,7 +227,9 @@ static void print_precision(const struct tally *tallies)
             continue;
         }
         for (size_t k = 0; k < play_count; k++) {
-            given += plays[k].cause != BENCH_MIXED ? tallies[k].verdicts[cause] : 0;
+            given += plays[k].cause != BENCH_MIXED
+                         ? tallies[k].verdicts[cause] + tallies[k].strays[cause]
+                         : 0;
         }
         printf("%-16s given %4zu times, rightly %4zu (%.1f %%)\n", cause_text(cause), given,
                tallies[i].verdicts[cause],

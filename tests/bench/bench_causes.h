@@ -39,10 +39,11 @@ struct play {
     double after_s; /* how long after an event's time what it brings may begin */
     /* One event at `at` seconds, as JSON. */
     void (*write)(const struct house *house, struct text *out, double at, uint64_t key);
-    bool warm;      /* the heating runs; its turns are the events */
-    bool slow_only; /* temperature and motion say all: the rest is not simulated */
-    bool marked;    /* the team presses the button */
-    bool faulty;    /* one node's antenna has a loose wire during the event */
+    const char *acts_on[3]; /* quantities */
+    bool warm;              /* the heating runs; its turns are the events */
+    bool slow_only;         /* temperature and motion say all: the rest is not simulated */
+    bool marked;            /* the team presses the button */
+    bool faulty;            /* one node's antenna has a loose wire during the event */
 };
 
 extern const struct play plays[];
