@@ -28,7 +28,7 @@
 #define ALIAS_PART 0.02
 #define SWINGS 0.35
 #define SWING_NODES 3
-#define SWING_S 0.5
+#define SWING_S 0.25
 #define SWING_LIKELIHOOD 0.6
 
 static double settle_peak(const struct disturbance *member)

@@ -42,7 +42,9 @@ static void tell_walk(struct correlator *correlator, double seconds)
 static void tell_pulse(struct correlator *correlator, double seconds)
 {
     for (uint32_t node = 0; node < 3; node++) {
-        house_tell(correlator, house_see(node, QUANTITY_MAGNETIC, seconds + 0.003 * node), 0.4);
+        struct disturbance field = house_see(node, QUANTITY_MAGNETIC, seconds + 0.003 * node);
+        field.settle_step = 15e-8; /* it stands for most of the settling time */
+        house_tell(correlator, field, 0.4);
         house_tell(correlator, house_see(node, QUANTITY_ELECTRIC, seconds + 0.005 * node), 0.4);
     }
 }
