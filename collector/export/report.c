@@ -31,10 +31,11 @@ int report_write(struct night_reader *reader, const char *night_name,
                             .night_name = night_name,
                             .out = out,
                             .error = error};
-    int result = 0;
+    int result = night_reader_hold(reader, error);
     for (size_t i = 0; i < count && result == 0; i++) {
         result = parts[i](&report);
     }
+    night_reader_release(reader);
     report_outline_free(&report);
     return result;
 }

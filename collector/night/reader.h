@@ -28,6 +28,12 @@ int night_reader_open_damaged(const char *path, struct night_reader **reader, st
 /* What is wrong with a night that opened as a damaged one; NULL for a sound one. */
 const char *night_reader_damage(const struct night_reader *reader);
 
+/* From here to the release all reads see the night as it is now, and none asks for it anew: quick,
+ * for reads that take seconds. (Meanwhile the log of a night that is being recorded is not folded,
+ * so never for longer.) */
+int night_reader_hold(struct night_reader *reader, struct error *error);
+void night_reader_release(struct night_reader *reader);
+
 /* The root that the night's samples were sealed with at its end, as hex; "" where there is none, or
  * its signature does not hold. The rows are not looked at. */
 int night_read_root(struct night_reader *reader, char root[65], struct error *error);

@@ -114,6 +114,17 @@ void night_reader_close(struct night_reader *reader)
     free(reader);
 }
 
+int night_reader_hold(struct night_reader *reader, struct error *error)
+{
+    return sql_exec(reader->db, "PRAGMA cache_size=-16384; BEGIN", error) == 0 ? 0 : reader_fail(reader, error);
+}
+
+void night_reader_release(struct night_reader *reader)
+{
+    struct error ignored; /* a failed read may have ended it already */
+    (void)sql_exec(reader->db, "COMMIT", &ignored);
+}
+
 int reader_prepare(struct night_reader *reader, const char *sql, sqlite3_stmt **statement,
                    struct error *error)
 {
