@@ -243,6 +243,9 @@ static int find_records(struct mseed_file *file, struct error *error)
         }
         at += length;
     }
+    if (file->entry_count == 0) {
+        return fail(file, 1, ERROR_FORMAT, "not miniSEED 2", error);
+    }
     qsort(file->entries, file->entry_count, sizeof *file->entries, by_start);
     return 0;
 }
