@@ -199,7 +199,7 @@ static int look(struct night_blocks *cursor, struct error *error)
 {
     sqlite3 *db = cursor->reader->db;
     int64_t longest_ns = 0;
-    if (sql_exec(db, "BEGIN", error) != 0) {
+    if (sql_exec(db, "SAVEPOINT look", error) != 0) {
         return -1;
     }
     int result =
@@ -212,7 +212,7 @@ static int look(struct night_blocks *cursor, struct error *error)
     if (result == 0) {
         result = reader_each_waiting(cursor->reader, cursor->node, take_waiting, cursor, error);
     }
-    (void)sqlite3_exec(db, "ROLLBACK", NULL, NULL, NULL); /* nothing was written */
+    (void)sqlite3_exec(db, "RELEASE look", NULL, NULL, NULL);
     return result;
 }
 

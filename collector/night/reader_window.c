@@ -194,7 +194,7 @@ static int read_at_once(struct reading *reading, uint32_t node)
 {
     sqlite3 *db = reading->reader->db;
     struct gap_take gaps = {.window = &reading->window, .node = node};
-    if (sql_exec(db, "BEGIN", reading->error) != 0) {
+    if (sql_exec(db, "SAVEPOINT look", reading->error) != 0) {
         return reader_fail(reading->reader, reading->error);
     }
     int result = read_samples(reading, node);
@@ -203,7 +203,7 @@ static int read_at_once(struct reading *reading, uint32_t node)
     }
     sqlite3_finalize(reading->block_statement);
     long_block_free(&reading->block);
-    (void)sqlite3_exec(db, "ROLLBACK", NULL, NULL, NULL); /* nothing was written */
+    (void)sqlite3_exec(db, "RELEASE look", NULL, NULL, NULL);
     return result;
 }
 
