@@ -6,6 +6,9 @@
 #include "collector/night/store.h"
 #include "collector/night/store_tail.h"
 
+/* The numbers of a row, and what SQLite keeps of it. */
+#define ROW_HEAD_BYTES 60u
+
 /* The gathered samples as one block: its times are the cuts' or its own. */
 static struct block whole(const struct gathered *gathered)
 {
@@ -41,7 +44,7 @@ static void put_range(struct sql_args *args, const struct gathered *gathered,
 }
 
 static int put_block(struct store *store, int64_t channel, const struct gathered *gathered,
-                     int64_t span_ns, struct error *error)
+                     int64_t span_ns, uint32_t *bytes, struct error *error)
 {
     const struct block block = whole(gathered);
     struct zoom_summary summary;
@@ -76,6 +79,7 @@ static int put_block(struct store *store, int64_t channel, const struct gathered
         sql_put_blob(&args, times.bytes, times.length);
     }
     sql_put_blob(&args, samples.bytes, samples.length);
+    *bytes = (uint32_t)(cuts.length + times.length + samples.length + ROW_HEAD_BYTES);
     return sql_run(&args, error);
 }
 
@@ -110,11 +114,11 @@ static int put_zoom(struct store *store, int64_t channel, int64_t block,
     return sql_run(&args, error);
 }
 
-int store_block(struct store *store, int64_t channel, struct gathered *gathered,
+int store_block(struct store *store, int64_t channel, struct gathered *gathered, uint32_t *bytes,
                 struct error *error)
 {
     int64_t span_ns = last_ns(gathered) - gathered->cuts[0].t0_ns;
-    if (put_block(store, channel, gathered, span_ns, error) != 0 ||
+    if (put_block(store, channel, gathered, span_ns, bytes, error) != 0 ||
         put_zoom(store, channel, sqlite3_last_insert_rowid(store->db), gathered, span_ns, error) !=
             0) {
         return -1;

@@ -10,9 +10,17 @@
 #include "collector/night/store.h"
 #include "common/clock.h"
 
-/* Long enough for a good prediction, short enough to be read for a plot of seconds. */
+/* Long enough for a good prediction, short enough to be read for a plot of seconds: where nothing
+ * is known of how long a row becomes. */
 #define SPAN_NS (32 * NS_PER_S)
 #define AGE_MOST 1024u
+/* So much of a page of the night is for rows; from LEAST_NS on a block ends where its row is just
+ * short enough for one, two or three to fill a page: half a row is what a page else leaves empty.
+ */
+#define PAGE_BYTES 8140u
+#define ROWS_A_PAGE 3u
+#define LEAST_NS (20 * NS_PER_S)
+#define MOST_NS (44 * NS_PER_S)
 #define PS_PER_NS 1000
 _Static_assert(AGE_MOST <= CUTS_MAX / 2, "a channel may be in a message more than once");
 
@@ -47,11 +55,6 @@ static struct tail_boot *find_boot(struct store_tail *tail, int64_t id, struct e
 static bool waits(const struct tail_boot *boot)
 {
     return boot->next > boot->first;
-}
-
-static void begin_boot(struct tail_boot *boot, int64_t place)
-{
-    *boot = (struct tail_boot){.first = place, .next = place};
 }
 
 /* Whether a block may follow what waits of its channel in one long block. */
@@ -102,12 +105,57 @@ static bool note(struct tail_boot *boot, const struct block *blocks, size_t coun
     return true;
 }
 
+static void begin_boot(struct tail_boot *boot, int64_t place)
+{
+    struct tail_boot begun = {.first = place, .next = place};
+    for (size_t i = 0; i < NODE_CHANNELS_MAX; i++) {
+        begun.channels[i].stored_samples = boot->channels[i].stored_samples;
+        begun.channels[i].stored_bytes = boot->channels[i].stored_bytes;
+    }
+    *boot = begun;
+}
+
+/* The channel whose row will be the longest, as its last block was: how long with so many of this
+ * boot's messages; 0 where nothing is known. */
+static uint64_t longest_row(const struct tail_boot *boot, uint32_t messages)
+{
+    uint64_t longest = 0;
+    for (size_t i = 0; i < NODE_CHANNELS_MAX; i++) {
+        const struct tail_channel *channel = &boot->channels[i];
+        if (channel->samples > 0 && channel->stored_samples > 0) {
+            uint64_t samples = (uint64_t)channel->samples * messages / boot->age;
+            uint64_t bytes = samples * channel->stored_bytes / channel->stored_samples;
+            longest = bytes > longest ? bytes : longest;
+        }
+    }
+    return longest;
+}
+
+/* Whether the row fits a page's half or third, or a page, and with one more message it would not.
+ */
+static bool fills(uint64_t now, uint64_t next)
+{
+    for (uint64_t rows = 1; rows <= ROWS_A_PAGE; rows++) {
+        if (now <= PAGE_BYTES / rows && next > PAGE_BYTES / rows) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static bool is_long(const struct tail_boot *boot)
 {
     int64_t span_ns = 0;
-    return waits(boot) &&
-           (boot->age >= AGE_MOST ||
-            __builtin_sub_overflow(boot->end_ns, boot->start_ns, &span_ns) || span_ns >= SPAN_NS);
+    if (!waits(boot) || boot->age >= AGE_MOST ||
+        __builtin_sub_overflow(boot->end_ns, boot->start_ns, &span_ns)) {
+        return waits(boot);
+    }
+    uint64_t now = longest_row(boot, boot->age);
+    uint64_t next = longest_row(boot, boot->age + 1);
+    if (now == 0 || now > PAGE_BYTES || next < PAGE_BYTES / (ROWS_A_PAGE + 1)) {
+        return span_ns >= SPAN_NS;
+    }
+    return span_ns >= MOST_NS || (span_ns >= LEAST_NS && fills(now, next));
 }
 
 /* One waiting message, from a row of STORE_TAIL_OF: its number and its blocks. */
@@ -177,11 +225,13 @@ static int make_blocks(struct store *store, int64_t id, struct error *error)
         return -1;
     }
     for (size_t i = 0; i < NODE_CHANNELS_MAX; i++) {
-        if (store->tail.gathered[i].count > 0 &&
-            store_block(store, id * SCHEMA_FANOUT + (int64_t)i, &store->tail.gathered[i], error) !=
-                0) {
+        struct gathered *gathered = &store->tail.gathered[i];
+        struct tail_channel *channel = &store->tail.boots[id].channels[i];
+        if (gathered->count > 0 && store_block(store, id * SCHEMA_FANOUT + (int64_t)i, gathered,
+                                               &channel->stored_bytes, error) != 0) {
             return -1;
         }
+        channel->stored_samples = gathered->count > 0 ? gathered->count : channel->stored_samples;
     }
     if (bind_range(store, STORE_TAIL_FORGET, id, &boot, &args, error) != 0 ||
         sql_run(&args, error) != 0) {

@@ -19,6 +19,8 @@ struct tail_channel {
     enum block_encoding encoding;
     int64_t period_ps; /* 0: own times */
     int64_t last_ns;
+    uint32_t stored_samples; /* of its last block, and how long its row became */
+    uint32_t stored_bytes;
 };
 
 /* What waits of one boot; places are given out from 1. */
@@ -50,8 +52,8 @@ int store_tail_put(struct store *store, const struct job_frame *job, int64_t fra
 int store_tail_finish(struct store *store, struct error *error);
 void store_tail_free(struct store_tail *tail);
 
-/* A long block's row and its zoom: in store_block.c. */
-int store_block(struct store *store, int64_t channel, struct gathered *gathered,
+/* A long block's row and its zoom: in store_block.c. *bytes is about how long the row became. */
+int store_block(struct store *store, int64_t channel, struct gathered *gathered, uint32_t *bytes,
                 struct error *error);
 
 #endif
