@@ -9,10 +9,11 @@
 
 /* Our choices. */
 #define AROUND_S 60.0
-#define RESTLESS 5  /* onsets of one quantity of one node within AROUND_S either way */
-#define BRIEF_S 0.7 /* each of them no longer: a loose contact, not something that comes and goes  \
-                     */
-#define OTHERS 3    /* times as many as any other node has */
+#define OTHERS_S 20.0 /* another node's, nearer by: it may have its own trouble at another time */
+#define RESTLESS 5    /* onsets of one quantity of one node within AROUND_S either way */
+#define BRIEF_S 0.15  /* each of them no longer: a loose contact, not what comes and goes */
+#define MERGED_S 0.7  /* two of them that ran into one */
+#define OTHERS 3      /* times as many as any other node has */
 
 struct unrest {
     size_t own;   /* brief onsets of this node and quantity */
@@ -24,27 +25,36 @@ static bool at_rail(const struct disturbance *member)
     return member->clipped && (member->one_sample || (member->end_ns && !member->returned));
 }
 
-static struct unrest unrest_of(const struct cause_case *question, const struct disturbance *member)
+/* Brief onsets of the quantity at this node, or the most at any other. */
+static size_t brief_onsets(const struct cause_case *question, const struct disturbance *member,
+                           bool others)
 {
     const struct disturbance *around[RECENT_MAX];
-    struct unrest unrest = {0, 0};
-    size_t count =
-        cause_around(question, member->quantity, member->band, AROUND_S, AROUND_S, around);
+    double span_s = others ? OTHERS_S : AROUND_S;
+    size_t most = 0;
+    size_t count = cause_around(question, member->quantity, member->band, span_s, span_s, around);
     for (size_t i = 0; i < count; i++) {
         size_t same = 0;
         for (size_t j = 0; j < count; j++) {
             same += around[j]->node == around[i]->node && cause_lasts_s(around[j], 0.0) <= BRIEF_S;
         }
-        size_t *most = around[i]->node == member->node ? &unrest.own : &unrest.other;
-        *most = same > *most ? same : *most;
+        if ((around[i]->node != member->node) == others) {
+            most = same > most ? same : most;
+        }
     }
-    return unrest;
+    return most;
+}
+
+static struct unrest unrest_of(const struct cause_case *question, const struct disturbance *member)
+{
+    return (struct unrest){brief_onsets(question, member, false),
+                           brief_onsets(question, member, true)};
 }
 
 static bool restless(const struct cause_case *question, const struct disturbance *member)
 {
     struct unrest unrest = unrest_of(question, member);
-    return member->quantity != QUANTITY_MOTION && cause_lasts_s(member, INFINITY) <= BRIEF_S &&
+    return member->quantity != QUANTITY_MOTION && cause_lasts_s(member, INFINITY) <= MERGED_S &&
            unrest.own >= RESTLESS && unrest.own >= OTHERS * unrest.other;
 }
 

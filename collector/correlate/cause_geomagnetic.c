@@ -63,7 +63,8 @@ static void measure(struct swell *swell)
         swell->at_once = near > swell->at_once ? near : swell->at_once;
         swell->low = fmin(swell->low, peak);
         swell->high = fmax(swell->high, peak);
-        swell->longest_s = fmax(swell->longest_s, cause_lasts_s(member, 0.0));
+        double rises_s = (double)(member->peak_ns - member->onset_ns) * 1e-9;
+        swell->longest_s = fmax(swell->longest_s, fmax(rises_s, cause_lasts_s(member, 0.0)));
         swell->sudden += fabs(member->settle_peak_score) > SUDDEN * fabs(member->peak_score) &&
                          cause_over(member) > ALIKE;
         swell->gentle += fabs(member->settle_step) <= GENTLE * peak;

@@ -106,10 +106,12 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     say_add(opinion->reason, size, "; %zu of %zu nodes' air gently %s about then", together, all,
             air->peak_value < 0.0 ? "cooled" : "warmed");
     bool everywhere = together >= LEAST_ROOMS && 2 * together >= all;
+    /* A sharp fall that comes again is a door that opens again. */
+    bool turns = is_cycle(&warm) && !(air->peak_value < 0.0 && cause_over(air) > GENTLE);
     bool follows = mains && after_s >= 0.0 && after_s <= FOLLOWS_S && is_cycle(&electric);
-    opinion->fits = is_cycle(&warm) || follows || everywhere;
-    opinion->likelihood = is_cycle(&warm) || follows ? 0.8 : ALL_LIKELIHOOD;
-    if (is_cycle(&warm) && (follows || everywhere)) {
+    opinion->fits = turns || follows || everywhere;
+    opinion->likelihood = turns || follows ? 0.8 : ALL_LIKELIHOOD;
+    if (turns && (follows || everywhere)) {
         opinion->likelihood = 0.95;
     }
 }

@@ -22,10 +22,12 @@
  * antenna alone shows must last longer. Our choice. */
 #define PASSING_S 4.0
 #define BODY_MOST 3 /* so many antennas at once are no body's doing */
-/* Where the samples can't show the mains by itself (its alias at 0 or at half the rate), a load
- * swings the reading about where it was: the mean moves by no more than this part of the peak. Our
- * choices. */
-#define ALIAS_PART 0.02
+/* Where the samples can't show the mains by itself (its alias near 0 or half the rate), a load
+ * swings the reading about where it was: the mean moves by no more than a part of the peak. Or it
+ * stands for seconds and goes everywhere at once. Our choices. */
+#define HIDDEN_INTERVAL_S 0.025
+#define STANDS_S 4.0
+#define GONE_WITHIN_S 0.3
 #define SWINGS 0.35
 #define SWING_NODES 3
 #define SWING_S 0.25
@@ -93,13 +95,20 @@ static bool mains_seen(const struct coincidence *coincidence)
     return false;
 }
 
-static bool mains_hidden(const struct cause_case *question, const struct disturbance *member)
+static bool mains_hidden(const struct disturbance *member)
 {
     double interval_s = (double)member->sampling_sd_ns * 1e-9 * sqrt(12.0);
-    double turns = question->site->mains_hz * interval_s;
-    double alias = fabs(turns - round(turns)); /* of the rate: 0 to a half */
-    return interval_s > 0.0 && !isfinite(member->mains_before) &&
-           (alias <= 0.5 * ALIAS_PART || alias >= 0.5 - 0.5 * ALIAS_PART);
+    return interval_s < HIDDEN_INTERVAL_S && !isfinite(member->mains_before);
+}
+
+/* It swings about where it was, or it is there at once, for long, and gone at once. */
+static bool like_a_load(const struct disturbance *member, int64_t end_ns)
+{
+    double lasts_s = cause_lasts_s(member, SWING_S);
+    double off_s = fabs((double)(member->end_ns - end_ns)) * 1e-9;
+    bool swings = cause_level_share(member) <= SWINGS && lasts_s >= SWING_S;
+    bool stands = lasts_s >= STANDS_S && off_s <= GONE_WITHIN_S;
+    return swings || stands;
 }
 
 /* Nodes that swing about where they were, from the first onset on. */
@@ -115,9 +124,8 @@ static size_t nodes_swinging(const struct cause_case *question)
     for (size_t i = 0; i < count; i++) {
         int64_t late_ns =
             members[i]->onset_ns - coincidence->start_ns - 2 * disturbance_onset_sd_ns(members[i]);
-        swinging += mains_hidden(question, members[i]) && late_ns <= SPREAD_NS &&
-                    cause_level_share(members[i]) <= SWINGS &&
-                    cause_lasts_s(members[i], SWING_S) >= SWING_S;
+        swinging += mains_hidden(members[i]) && late_ns <= SPREAD_NS &&
+                    like_a_load(members[i], coincidence->end_ns);
     }
     return swinging;
 }
@@ -211,7 +219,7 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
         coincidence->order_count ? (double)nodes / (double)coincidence->order_count : 0.0;
     if (swinging > 0) {
         say_add(opinion->reason, sizeof opinion->reason,
-                "; the mains can't be told apart at this sample rate, %zu swing about their level",
+                "; the mains can't be told apart at this sample rate, %zu are like a load's",
                 swinging);
     }
     if (!opinion->fits && at_once && swinging >= SWING_NODES &&

@@ -124,7 +124,9 @@ static void on_coincidence(void *context, const struct coincidence *coincidence)
     size_t nodes = event < run->events ? nodes_of_event(run->play, coincidence) : 0;
     if (nodes < 2) {
         bench->tally->stray++;
-        bench->tally->strays[verdict]++;
+        /* A cause at one node and anything at another is not misnamed by that cause. */
+        bool its_own = event < run->events && verdict == run->play->cause;
+        bench->tally->strays[verdict] += !its_own;
     } else {
         bool well = right(run->play->cause, verdict);
         if (nodes > bench->minutes[event].nodes) {
