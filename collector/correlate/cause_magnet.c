@@ -84,10 +84,11 @@ static bool approaches(const struct disturbance *member)
 {
     double over = cause_over(member);
     double lasts_s = cause_lasts_s(member, 0.0);
-    if (over < APPROACH || !(lasts_s > 0.0) || !(member->half_s > 0.0) || !is_swell(member)) {
+    if (over < APPROACH || !(lasts_s > 0.0) || !(member->half_s > 0.0)) {
         return false;
     }
     double part = sqrt((cbrt(4.0) - 1.0) / (cbrt(over * over) - 1.0));
+    /* What was there at once and leaves is half of a passage: its law is the same. */
     return member->half_s <= LAW_WITHIN * part * lasts_s;
 }
 
@@ -212,7 +213,8 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     double nearest_m = nearness_s(top) * (several ? passage.speed.value_m_s : USUAL_M_S);
     say(question, &passage, top, nearest_m, misfit, opinion);
     size_t expected = passage.strong - (passage.picked_up ? 1 : 0);
-    bool swells = passage.strong > 0 && passage.swells == expected && passage.swells > 0;
+    bool moved = passage.swells > 0 || passage.approaching > 0;
+    bool swells = passage.strong > 0 && passage.swells == expected && moved;
     bool near = nearest_m >= NEAREST_M && nearest_m <= FARTHEST_M;
     bool passes =
         passage.around_count > 1 && passage.shift_s >= SHIFT_S && speed_fits(&passage.speed);

@@ -40,12 +40,15 @@ static size_t motion_points(const struct cause_case *question, struct path_point
     return count;
 }
 
-static bool magnetic_elsewhere(const struct coincidence *coincidence, uint32_t node)
+/* In another room. */
+static bool magnetic_elsewhere(const struct cause_case *question, uint32_t node)
 {
+    const struct coincidence *coincidence = question->coincidence;
     for (size_t i = 0; i < coincidence->member_count; i++) {
         const struct disturbance *member = &coincidence->members[i];
         if (member->quantity == QUANTITY_MAGNETIC && member->band == BAND_REST &&
-            cause_over(member) >= CARRIED && member->node != node) {
+            cause_over(member) >= CARRIED &&
+            room_of(question, member->node) != room_of(question, node)) {
             return true;
         }
     }
@@ -144,12 +147,12 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     struct path_point points[COINCIDENCE_MEMBERS_MAX];
     size_t count = motion_points(question, points);
     size_t size = sizeof opinion->reason;
+    bool carried = count == 1 && magnetic_elsewhere(question, points[0].node);
     if (count == 0) {
         say_add(opinion->reason, size, "no motion sensor took part");
-    } else if (motion_nodes(coincidence) > 1) {
+    } else if (count > 1 || (motion_nodes(coincidence) > 1 && !carried)) {
         judge_motion(question, points, count, opinion);
-    } else if (coincidence->kind == COINCIDENCE_TRAVELLING &&
-               magnetic_elsewhere(coincidence, points[0].node)) {
+    } else if (coincidence->kind == COINCIDENCE_TRAVELLING && carried) {
         say_add(opinion->reason, size, "motion and magnetic in ");
         say_rooms(question->site, coincidence->path, coincidence->path_count, opinion);
         judge_speed(&coincidence->speed, opinion);

@@ -111,7 +111,7 @@ static void spoil(const struct run *run, uint32_t node, int64_t second, int32_t 
     for (size_t i = 0; i < run->events; i++) {
         uint64_t key = event_key(run, i);
         double since_s = (double)second - run->at_s[i];
-        if (since_s < -5.0 || since_s > FAULT_S ||
+        if (since_s < 0.0 || since_s > FAULT_S ||
             node != rng_bits(key, 60) % run->house->site->node_count) {
             continue;
         }
