@@ -275,6 +275,46 @@ static int take_head(void *context, struct sql_columns *row)
     return 0;
 }
 
+static int tell_hole(void *context, struct sql_columns *row)
+{
+    char name[IDENT_SIZE];
+    char place[ROW_SIZE];
+    sql_get_text(row, name, sizeof name);
+    int64_t first = sql_get_int(row);
+    int64_t last = sql_get_int(row);
+    (void)snprintf(place, sizeof place, "%s, messages %" PRId64 " to %" PRId64, name, first, last);
+    verify_tell(context, "frame", place, "are missing without a named gap");
+    return 0;
+}
+
+/* Messages of a boot are numbered without a hole; what a node gave up is a named gap. Those before
+ * the first of a node's first boot may be in an earlier night. */
+static void check_numbers(struct verifying *verifying)
+{
+    static const char sql[] =
+        "WITH numbered AS (SELECT boot, id, seq, fit, lag(seq) OVER w AS before,"
+        " max(end_ns) OVER (PARTITION BY boot ORDER BY seq ROWS BETWEEN UNBOUNDED PRECEDING"
+        " AND 1 PRECEDING) AS from_ns,"
+        " min(start_ns) OVER (PARTITION BY boot ORDER BY seq ROWS BETWEEN CURRENT ROW"
+        " AND UNBOUNDED FOLLOWING) AS to_ns FROM frame WINDOW w AS (PARTITION BY boot ORDER BY "
+        "seq))"
+        " SELECT node.name, coalesce(before, 0) + 1, seq - 1 FROM numbered"
+        " JOIN boot ON boot.id = numbered.boot JOIN node ON node.id = boot.node"
+        " WHERE seq > coalesce(before, 0) + 1 AND fit IS NOT NULL"
+        " AND (before IS NOT NULL OR EXISTS (SELECT 1 FROM boot AS other JOIN frame AS earlier"
+        " ON earlier.boot = other.id WHERE other.node = boot.node AND other.id <> boot.id"
+        " AND earlier.id < numbered.id))"
+        " AND NOT EXISTS (SELECT 1 FROM gap WHERE gap.node = boot.node"
+        " AND start_ns <= coalesce(to_ns, start_ns) AND end_ns >= coalesce(from_ns, to_ns, end_ns))"
+        " LIMIT 20";
+    sqlite3_stmt *statement = NULL;
+    struct error error;
+    if (reader_prepare(verifying->reader, sql, &statement, &error) != 0 ||
+        reader_each(verifying->reader, statement, tell_hole, verifying, &error) != 0) {
+        verify_tell(verifying, "frame", "", error.text);
+    }
+}
+
 /* What the night calls itself, and whether it says that it was closed. */
 static void read_head(struct verifying *verifying)
 {
@@ -309,6 +349,7 @@ int night_verify(const char *path, const uint8_t root[VERIFY_ROOT_SIZE],
     check_file(&verifying);
     check_seals(&verifying, root);
     verify_blocks(&verifying);
+    check_numbers(&verifying);
     tell_gaps(&verifying);
     night_reader_close(verifying.reader);
     return 0;

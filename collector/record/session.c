@@ -47,6 +47,7 @@ static void close_handles(struct session *session)
 
 static void close_night(struct session *session)
 {
+    session_log_close(session);
     if (session->writer &&
         night_writer_close(session->writer, session->end_ns, &session->failure) != 0) {
         session->writer_failed = true;

@@ -173,6 +173,7 @@ static int open_night(struct session *session, struct error *error)
     if (night_writer_open(&night, ack_on_committed, session->ack, &session->writer, error) != 0) {
         return -1;
     }
+    session_log_open(session);
     if (session->continued) {
         if (session_resume_marks(session, error) != 0) {
             return -1;

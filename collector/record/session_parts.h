@@ -23,6 +23,14 @@
 
 enum { OUTLET_PRINT, OUTLET_MQTT, OUTLET_COMMAND, OUTLET_COUNT };
 
+/* How much of it may go into the night; see session_log.c. */
+struct session_log {
+    uv_thread_t thread; /* the loop's */
+    int64_t earned_ns;  /* 0: not open */
+    int used;
+    uint64_t left_out;
+};
+
 struct session {
     const struct session_settings *settings;
     uv_loop_t loop;
@@ -53,6 +61,7 @@ struct session {
     int64_t first_mark_id; /* 0 for a fresh night */
     bool continued;        /* an earlier recorder died on this night */
     bool running_written;
+    struct session_log log;
     int64_t seal_told; /* the last seal whose root was said */
     int64_t end_ns;
 };
@@ -61,6 +70,9 @@ struct session {
 int session_build(struct session *session, struct error *error);
 /* Findings first, then the disk, then the nodes are told, then the link, then the rest. */
 void session_stop(struct session *session);
+/* From here on what is said goes into the night too; until the close, before the writer's. */
+void session_log_open(struct session *session);
+void session_log_close(struct session *session);
 /* A night that is continued: the next mark's number, and what each node has in it already. */
 int session_resume_marks(struct session *session, struct error *error);
 int session_resume_nodes(struct session *session, struct error *error);

@@ -35,8 +35,10 @@ struct station {
     bool broker_told;
     bool disk_failed;
     struct node_view *nodes;
-    void (*heard)(void *context, int64_t time_ns, const char *head, const char *text);
-    void *heard_context;
+    struct {
+        void (*heard)(void *context, int64_t time_ns, const char *head, const char *text);
+        void *context;
+    } listeners[STATION_LISTENERS];
 };
 
 int station_new(const struct site *site, struct site_clock *clock, struct station **out,
@@ -70,8 +72,13 @@ void station_listen(struct station *station,
                                   const char *text),
                     void *context)
 {
-    station->heard = heard;
-    station->heard_context = context;
+    for (size_t i = 0; i < STATION_LISTENERS; i++) {
+        if (!station->listeners[i].heard) {
+            station->listeners[i].heard = heard;
+            station->listeners[i].context = context;
+            return;
+        }
+    }
 }
 
 void station_say(struct station *station, const char *head, const char *text)
@@ -82,8 +89,8 @@ void station_say(struct station *station, const char *head, const char *text)
     now[8] = '\0'; /* to the second */
     printf("%s  %-9s %s\n", now, head, text);
     (void)fflush(stdout);
-    if (station->heard) {
-        station->heard(station->heard_context, now_ns, head, text);
+    for (size_t i = 0; i < STATION_LISTENERS && station->listeners[i].heard; i++) {
+        station->listeners[i].heard(station->listeners[i].context, now_ns, head, text);
     }
 }
 

@@ -21,7 +21,8 @@ int station_new(const struct site *site, struct site_clock *clock, struct statio
                 struct error *error);
 void station_free(struct station *station);
 
-/* Gives each line to `heard` too, the same words. */
+/* Gives each line to `heard` too, the same words; to STATION_LISTENERS at most. */
+#define STATION_LISTENERS 2
 void station_listen(struct station *station,
                     void (*heard)(void *context, int64_t time_ns, const char *head,
                                   const char *text),

@@ -56,6 +56,14 @@ def read_gaps(night):
         db.close()
 
 
+def count_log(night):
+    db = sqlite3.connect(f"file:{night}?mode=ro", uri=True)
+    try:
+        return db.execute("SELECT count(*) FROM log").fetchone()[0]
+    finally:
+        db.close()
+
+
 def covered(gaps, from_ns, to_ns, slack_ns=2 * int(PERIOD_S * NS)):
     """Whether named gaps cover the stretch, one after the other."""
     at = from_ns + slack_ns

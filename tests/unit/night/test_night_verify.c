@@ -122,6 +122,30 @@ static void a_root_counts_no_more_once_its_rows_are_changed(void **state)
     assert_false(sealed_verify(copy, first)->result.root_found);
 }
 
+static void messages_that_are_missing_without_a_named_gap_are_told(void **state)
+{
+    struct fixture *fixture = *state;
+    for (int named = 0; named < 2; named++) {
+        struct night_settings settings = fixture_settings(fixture);
+        struct night_writer *writer = fixture_open(&settings, NULL, NULL);
+        struct error error;
+        fixture_put_channels(writer, fixture, 0, FIXTURE_BOOT);
+        fixture_put_noise(writer, 0, 3, 7, 1); /* 1 to 3 may be in an earlier night */
+        fixture_put_noise(writer, 0, 15, 5, 1);
+        const struct gap gap = {.node = (uint32_t)(1 - named),
+                                .start_ns = FIXTURE_START_NS + 10 * NS_PER_S,
+                                .end_ns = FIXTURE_START_NS + 15 * NS_PER_S,
+                                .reason = "spool overflow on the node: 5 frames given up"};
+        fixture_check(night_put_gap(writer, &gap, &error), &error);
+        fixture_close(writer, 20);
+        struct sealed_told *told = sealed_verify(fixture->night, NULL);
+        sealed_print(told);
+        assert_int_equal(told->result.faults, 1 - named);
+        assert_true(named || sealed_tells(told, "frame", "n1, messages 11 to 15", "named gap"));
+        assert_int_equal(unlink(fixture->night), 0);
+    }
+}
+
 static void another_analysis_is_sealed_beside_the_samples_seal(void **state)
 {
     struct fixture *fixture = *state;
@@ -375,6 +399,7 @@ int main(void)
         WITH_FIXTURE(the_seal_holds_whatever_the_number_of_rows),
         WITH_FIXTURE(a_root_that_was_read_out_is_found_and_another_is_not),
         WITH_FIXTURE(a_root_counts_no_more_once_its_rows_are_changed),
+        WITH_FIXTURE(messages_that_are_missing_without_a_named_gap_are_told),
         WITH_FIXTURE(another_analysis_is_sealed_beside_the_samples_seal),
         WITH_FIXTURE(a_night_that_goes_on_is_told_as_not_sealed_to_its_end),
         WITH_FIXTURE(a_night_whose_recorder_died_is_sealed_on_and_holds),
