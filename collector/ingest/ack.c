@@ -6,6 +6,7 @@
 
 #include <stdbool.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "common/message.h"
 #include "common/topic.h"
@@ -59,12 +60,13 @@ static void note_commit(struct fresh *fresh, uint64_t boot, uint64_t seq)
             return;
         }
     }
-    /* More boots than fit before the loop came round: the node sends that frame again. */
-    if (fresh->count < BOOTS_KEPT) {
-        fresh->of[fresh->count].boot = boot;
-        fresh->of[fresh->count].seq = seq;
-        fresh->count++;
+    /* More boots than fit before the loop came round: the oldest goes. The newest must not, for its
+     * frames would be known as taken and never be told as stored. */
+    if (fresh->count == BOOTS_KEPT) {
+        fresh->count--;
+        memmove(&fresh->of[0], &fresh->of[1], fresh->count * sizeof fresh->of[0]);
     }
+    fresh->of[fresh->count++] = (struct committed){.boot = boot, .seq = seq};
 }
 
 void ack_on_committed(void *context, const struct night_frame_id *frames, size_t count,

@@ -102,6 +102,20 @@ static void a_commit_is_told_to_its_node(void **state)
     assert_int_equal(told.stored[0].seq, 5);
 }
 
+/* A night that is continued has them all at once. */
+static void of_many_boots_at_once_the_newest_is_told(void **state)
+{
+    (void)state;
+    for (uint64_t boot = 1; boot <= 16; boot++) {
+        ack_begin_boot(ack, 1, boot);
+        commit(1, boot, 7, 7);
+    }
+    turn();
+    assert_int_equal(told.count, 1);
+    assert_int_equal(told.stored[0].boot, 16);
+    assert_int_equal(told.stored[0].seq, 7);
+}
+
 static void nothing_is_told_before_a_commit_nor_of_another_boot(void **state)
 {
     (void)state;
@@ -238,6 +252,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_commit_is_told_to_its_node, setup, teardown),
+        cmocka_unit_test_setup_teardown(of_many_boots_at_once_the_newest_is_told, setup, teardown),
         cmocka_unit_test_setup_teardown(nothing_is_told_before_a_commit_nor_of_another_boot, setup,
                                         teardown),
         cmocka_unit_test_setup_teardown(
