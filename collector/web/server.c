@@ -18,7 +18,7 @@
  * reader that left is noticed. */
 #define BEAT_MS 5000u
 /* Changes are sent together so often at most. */
-#define WAKE_MS 100u
+#define WAKE_MS 40u
 #define WATCH_MS 1000u
 #define RUNS_AT_END 8
 

@@ -14,6 +14,8 @@ import { clock, length } from "./words.js";
 const CLOCK = { name: "clock", unit: "s", rate_hz: 0 };
 const FOLLOW_NS = 120e9;
 const RECENT_NS = 20e9; // longer than it takes a sample to the disk
+const STRETCH_MS = 60; // what is drawn is stretched when the answer takes longer
+const LANES_FIRST = 8; // taken as in sight until the browser says which are
 const DISK_MS = 1500; // until what was said is on disk
 const LANES_AT_ONCE = 32;
 
@@ -23,7 +25,7 @@ class NightView {
     this.lanes = store.night.nodes.flatMap((node) => [
       ...node.channels.map((channel) => new Lane(node, channel, "channel")), new Lane(node, CLOCK, "clock")]);
     this.byKey = new Map(this.lanes.map((lane) => [lane.key, lane]));
-    this.visible = new Set();
+    this.visible = new Set(this.lanes.slice(0, LANES_FIRST));
     this.asking = null;
     this.again = false;
     this.build(view);
@@ -50,8 +52,17 @@ class NightView {
       make("p", { class: "faint" }, "On the time axis: wheel or two fingers zoom, dragging moves. On the lanes: dragging moves, Ctrl and wheel zoom. By keyboard: the axis takes arrows, plus, minus and Home. An alert is a filled triangle, what no cause accounts for an open diamond, any other finding a stroke."));
     moveBy(this.sight, this.ruler, this.list, () => this.edges());
     this.ruler.addEventListener("click", (event) => this.openNear(event.offsetX));
-    this.resized = new ResizeObserver(() => { this.lanes.forEach((lane) => lane.resize()); this.moved(); });
+    this.resized = new ResizeObserver(() => this.onResized());
     this.resized.observe(this.list);
+  }
+
+  onResized() {
+    const width = this.list.clientWidth;
+    if (this.width !== undefined && this.width !== width) {
+      this.lanes.forEach((lane) => lane.resize());
+      this.moved();
+    }
+    this.width = width;
   }
 
   toolbar() {
@@ -89,11 +100,13 @@ class NightView {
 
   watchSight() {
     this.observer = new IntersectionObserver((entries) => {
-      for (const entry of entries) {
-        if (entry.isIntersecting) this.visible.add(entry.target.lane);
-        else this.visible.delete(entry.target.lane);
+      let more = false;
+      for (const { isIntersecting, target: { lane } } of entries) {
+        more = more || (isIntersecting && !this.visible.has(lane));
+        if (isIntersecting) this.visible.add(lane);
+        else this.visible.delete(lane);
       }
-      this.load();
+      if (more) this.load();
     }, { rootMargin: "120px" });
     for (const lane of this.lanes) this.observer.observe(lane.element);
   }
@@ -116,9 +129,10 @@ class NightView {
     this.where.textContent = `${clock(store.night.base, from, digits)} to ${clock(store.night.base, to, digits)}: ${length(to - from)} in sight, one pixel is ${length((to - from) / wide)}`;
     if (this.following) this.following.setAttribute("aria-pressed", String(this.sight.follow));
     this.found = drawRuler(this.ruler, this.sight);
-    for (const lane of this.visible) lane.rescale(this.sight);
     this.showInside();
     this.load();
+    clearTimeout(this.stretching);
+    this.stretching = setTimeout(() => { for (const lane of this.visible) lane.rescale(this.sight); }, STRETCH_MS);
   }
 
   redraw() {
@@ -158,6 +172,13 @@ class NightView {
     lane.show(clockData(store.events?.clock || [], lane.node, nightEnd()), this.sight);
   }
 
+  ensurePlots() {
+    for (const lane of this.visible) {
+      if (lane.kind === "clock") this.showClock(lane);
+      else lane.ensure(this.sight, (plot) => drawBehind(plot, lane.node));
+    }
+  }
+
   // One question at a time; the newest sight is asked for when it is answered.
   async load() {
     if (this.asking) {
@@ -165,15 +186,17 @@ class NightView {
       return;
     }
     const wanted = [...this.visible].filter((lane) => lane.kind === "channel" && !lane.element.hidden).slice(0, LANES_AT_ONCE);
-    for (const lane of this.visible) {
-      if (lane.kind === "clock") this.showClock(lane);
-      else lane.ensure(this.sight, (plot) => drawBehind(plot, lane.node));
+    if (!wanted.length) {
+      this.ensurePlots();
+      return;
     }
-    if (!wanted.length) return;
     const { from, to } = this.sight;
     this.asking = new AbortController();
     try {
-      const answers = await loadWindow(wanted, from, to, this.edges().width, this.asking.signal);
+      const asked = loadWindow(wanted, from, to, this.edges().width, this.asking.signal);
+      this.ensurePlots(); // while the answer is on its way
+      const answers = await asked;
+      clearTimeout(this.stretching);
       const live = store.self.live && to > nightEnd() - RECENT_NS;
       answers.forEach(({ data }, i) => {
         wanted[i].show(live ? joinFresh(data, wanted[i].recent) : data, this.sight);
@@ -233,6 +256,7 @@ class NightView {
   leave() {
     this.ends.forEach((end) => end());
     clearInterval(this.refresh);
+    clearTimeout(this.stretching);
     if (this.asking) this.asking.abort();
     this.observer.disconnect();
     this.resized.disconnect();

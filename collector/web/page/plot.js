@@ -7,8 +7,14 @@ const AXIS_PX = 66;
 const RIGHT_PX = 8;
 const PAD = 0.08; // of the height, above and below
 
+const colours = new Map(); // asking the browser each time would cost more than drawing
+
 export function colour(name) {
-  return getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+  const key = `${document.documentElement.dataset.light} ${name}`;
+  if (!colours.has(key)) {
+    colours.set(key, getComputedStyle(document.documentElement).getPropertyValue(name).trim());
+  }
+  return colours.get(key);
 }
 
 export const plotEdges = { left: AXIS_PX, right: RIGHT_PX };
