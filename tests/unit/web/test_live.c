@@ -198,6 +198,54 @@ static void a_node_stands_in_words_and_a_change_is_told_once(void **state)
     standing(fixture, "\"words\":\"gone (stopped, or its link is lost); ");
 }
 
+static void feed(struct fixture *fixture)
+{
+    static const int32_t counts[] = {5, -7, 9, 1};
+    struct error error;
+    struct channel channel;
+    const struct block block = {.count = 4,
+                                .t0_ns = now(fixture) + 1000000000,
+                                .period_ps = INT64_C(100000000000),
+                                .counts = counts};
+    assert_int_equal(channel_init(&channel, "magnetic.x", "T", 10, &error), 0);
+    web_live_blocks(fixture->live, 0, &channel, &block, 1);
+}
+
+static void fresh_samples_go_to_who_reads_by_least_and_greatest(void **state)
+{
+    struct fixture *fixture = *state;
+    feed(fixture);
+    web_live_flush(fixture->live);
+    assert_int_equal(web_live_fresh_next(fixture->live), 1); /* nobody reads */
+    web_live_watch(fixture->live, true);
+    feed(fixture);
+    web_live_flush(fixture->live);
+    web_live_flush(fixture->live); /* nothing came since */
+    assert_int_equal(web_live_fresh_next(fixture->live), 2);
+    assert_non_null(strstr(web_live_fresh_event(fixture->live, 1)->bytes,
+                           "[\"n1/magnetic.x\",1000000000,1300000000,5,5,-7,-7,9,9,1,1]"));
+}
+
+static void fresh_samples_are_kept_for_a_few_seconds_only(void **state)
+{
+    struct fixture *fixture = *state;
+    web_live_watch(fixture->live, true);
+    for (unsigned i = 0; i < 3 * WEB_LIVE_FRESH; i++) {
+        feed(fixture);
+        web_live_flush(fixture->live);
+    }
+    assert_int_equal(web_live_fresh_next(fixture->live) - web_live_fresh_first(fixture->live),
+                     WEB_LIVE_FRESH);
+    for (unsigned i = 0; i < 5000; i++) {
+        feed(fixture); /* nobody flushes: it is bounded, and says that something is missing */
+    }
+    web_live_flush(fixture->live);
+    const struct text *event =
+        web_live_fresh_event(fixture->live, web_live_fresh_next(fixture->live) - 1);
+    assert_true(event->length < 100000);
+    assert_non_null(strstr(event->bytes, "\"missed\":true"));
+}
+
 static void without_a_page_nothing_is_told(void **state)
 {
     (void)state;
@@ -222,6 +270,8 @@ int main(void)
         TEST(a_long_line_is_cut_between_characters),
         TEST(it_records_only_with_broker_and_disk_and_says_why_not),
         TEST(a_node_stands_in_words_and_a_change_is_told_once),
+        TEST(fresh_samples_go_to_who_reads_by_least_and_greatest),
+        TEST(fresh_samples_are_kept_for_a_few_seconds_only),
         cmocka_unit_test(without_a_page_nothing_is_told),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
