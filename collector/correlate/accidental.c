@@ -17,6 +17,8 @@
 #define SLICES_FASTEST_M_S 12.0
 /* Chains of more nodes than this are counted with those of so many. */
 #define CHAIN_LONGEST 8
+/* Further apart than any two speeds are; finite, so that 0 times it is 0. */
+#define ANY_FACTOR 1e12
 
 /* The delays at which one stream's onset may follow on another's as a hop. */
 struct window {
@@ -26,7 +28,7 @@ struct window {
     double route_m;
     double near_m;
     double far_m;
-    double pace_m_s;
+    double usual_s; /* at a usual pace; 0 where none is usual */
 };
 
 struct live {
@@ -34,6 +36,7 @@ struct live {
     const struct accidental_stream *streams;
     size_t count;
     double gate_s;
+    bool prompt;            /* no chain is tighter or looser than it */
     struct window *windows; /* owned; by from and to */
     double *first;          /* owned; rate of hops from one to another in one slice */
     double *tight;          /* these lie behind it: the same, no looser than the coincidence */
@@ -41,6 +44,17 @@ struct live {
     double *ahead;
     double *next;
 };
+
+/* fmin and fmax are calls that take half the time here; none of these is not a number. */
+static double lesser(double a, double b)
+{
+    return a < b ? a : b;
+}
+
+static double greater(double a, double b)
+{
+    return a > b ? a : b;
+}
 
 static struct window window_of(const struct live *live, size_t from, size_t to)
 {
@@ -57,7 +71,8 @@ static struct window window_of(const struct live *live, size_t from, size_t to)
     window.route_m = reach.route_m;
     window.near_m = reach.near_m;
     window.far_m = reach.far_m;
-    window.pace_m_s = (a->trait | b->trait) & SLIDES_SLOW ? HOP_PACE_AIR_M_S : HOP_PACE_BODY_M_S;
+    double pace_m_s = (a->trait | b->trait) & SLIDES_SLOW ? HOP_PACE_AIR_M_S : HOP_PACE_BODY_M_S;
+    window.usual_s = reach.route_m / pace_m_s;
     window.least_s = fmax(live->gate_s, reach.near_m / limits->fastest_m_s - window.two_sd_s);
     window.most_s =
         fmin((double)GROUP_LONGEST_NS * 1e-9, reach.far_m / limits->slowest_m_s + window.two_sd_s);
@@ -66,48 +81,53 @@ static struct window window_of(const struct live *live, size_t from, size_t to)
 
 static double overlap(double a_low, double a_high, double b_low, double b_high)
 {
-    return fmax(0.0, fmin(a_high, b_high) - fmax(a_low, b_low));
+    return greater(0.0, lesser(a_high, b_high) - greater(a_low, b_low));
 }
 
-/* Speeds of a slice of first hops. */
+/* A slice of first hops' speeds, as times a metre takes: multiplied by, not divided. */
 struct slice {
-    double m_s;
-    double slow_m_s;
-    double fast_m_s;
+    double soonest_s_m;
+    double latest_s_m;
+    double later_soonest_s_m; /* a later hop's speed need only agree with the first's */
+    double later_latest_s_m;
 };
 
 static struct slice slice_of(int which)
 {
     double step = log(SLICES_FASTEST_M_S / SLICES_SLOWEST_M_S) / SLICES;
     double m_s = SLICES_SLOWEST_M_S * exp((which + 0.5) * step);
-    return (struct slice){m_s, which == 0 ? 1e-9 : m_s * exp(-0.5 * step),
-                          which == SLICES - 1 ? INFINITY : m_s * exp(0.5 * step)};
+    return (struct slice){which == SLICES - 1 ? 0.0 : exp(-0.5 * step) / m_s,
+                          which == 0 ? 1e9 : exp(0.5 * step) / m_s, 1.0 / (m_s * GATE_SPEED_FACTOR),
+                          GATE_SPEED_FACTOR / m_s};
 }
 
 /* The part of the slice whose speed is within the factor of a usual one. */
 static double first_window_s(const struct window *window, const struct slice *slice, double factor)
 {
-    double usual_s = window->pace_m_s > 0.0 ? window->route_m / window->pace_m_s : 0.0;
-    double soonest_s = fmax(window->route_m / slice->fast_m_s, usual_s / factor);
-    double latest_s = fmin(window->route_m / slice->slow_m_s, usual_s * factor);
+    double soonest_s = greater(window->route_m * slice->soonest_s_m, window->usual_s / factor);
+    double latest_s = lesser(window->route_m * slice->latest_s_m, window->usual_s * factor);
     return overlap(window->least_s, window->most_s, soonest_s, latest_s);
 }
 
-/* A later hop's speed need only agree with the first's. */
 static double later_window_s(const struct window *window, const struct slice *slice)
 {
-    double soonest_s = window->near_m / (slice->m_s * GATE_SPEED_FACTOR) - window->two_sd_s;
-    double latest_s = window->far_m * GATE_SPEED_FACTOR / slice->m_s + window->two_sd_s;
+    double soonest_s = window->near_m * slice->later_soonest_s_m - window->two_sd_s;
+    double latest_s = window->far_m * slice->later_latest_s_m + window->two_sd_s;
     return overlap(window->least_s, window->most_s, soonest_s, latest_s);
 }
 
 static void fill_slice(struct live *live, const struct slice *slice, double factor)
 {
-    for (size_t i = 0; i < live->count * live->count; i++) {
-        double to_hz = live->streams[i % live->count].hz;
-        live->first[i] = to_hz * first_window_s(&live->windows[i], slice, INFINITY);
-        live->tight[i] = to_hz * first_window_s(&live->windows[i], slice, factor);
-        live->later[i] = to_hz * later_window_s(&live->windows[i], slice);
+    const struct window *window = live->windows;
+    for (size_t i = 0, at = 0; i < live->count; i++) {
+        for (size_t j = 0; j < live->count; j++, at++, window++) {
+            bool never = window->most_s <= window->least_s;
+            double to_hz = never ? 0.0 : live->streams[j].hz;
+            live->first[at] = never ? 0.0 : to_hz * first_window_s(window, slice, ANY_FACTOR);
+            live->tight[at] =
+                never || live->prompt ? 0.0 : to_hz * first_window_s(window, slice, factor);
+            live->later[at] = never ? 0.0 : to_hz * later_window_s(window, slice);
+        }
     }
 }
 
@@ -162,8 +182,10 @@ static void add_slice(struct live *live, struct chains *chains)
     for (size_t k = 2; k <= CHAIN_LONGEST; k++) {
         step_back(live->count, live->first, live->ahead, live->next);
         chains->all_hz[k] += weighed(live, live->next);
-        step_back(live->count, live->tight, live->ahead, live->next);
-        chains->tight_hz[k] += weighed(live, live->next);
+        if (!live->prompt) {
+            step_back(live->count, live->tight, live->ahead, live->next);
+            chains->tight_hz[k] += weighed(live, live->next);
+        }
         step_back(live->count, live->later, live->ahead, live->next);
         double *swap = live->ahead;
         live->ahead = live->next;
@@ -197,7 +219,7 @@ static void use_once(const struct live *live, double onwards, struct chains *cha
 
 static void fill_chains(struct live *live, double disagreement, struct chains *chains)
 {
-    double factor = disagreement < 1.0 ? 1.0 / (1.0 - disagreement) : INFINITY;
+    double factor = disagreement < 1.0 ? 1.0 / (1.0 - disagreement) : ANY_FACTOR;
     double returns = 0.0;
     for (int which = 0; which < SLICES; which++) {
         struct slice slice = slice_of(which);
@@ -275,8 +297,11 @@ static double sum_classes(struct live *live, const struct accidental_seen *seen,
 int accidental_hz(struct layout *layout, const struct accidental_stream *streams, size_t count,
                   const struct accidental_seen *seen, double *rate_hz, struct error *error)
 {
-    struct live live = {
-        .layout = layout, .streams = streams, .count = count, .gate_s = seen->gate_s};
+    struct live live = {.layout = layout,
+                        .streams = streams,
+                        .count = count,
+                        .gate_s = seen->gate_s,
+                        .prompt = seen->kind == COINCIDENCE_PROMPT};
     double *nodes_hz = malloc(SITE_NODES_MAX * sizeof *nodes_hz);
     if (!nodes_hz || begin(&live, error)) {
         free(nodes_hz);
