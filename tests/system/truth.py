@@ -7,6 +7,7 @@ what should be there: that comes from the files played and from the spools' file
 import bisect
 import csv
 import io
+import json
 import re
 import sqlite3
 
@@ -62,6 +63,12 @@ def count_log(night):
         return db.execute("SELECT count(*) FROM log").fetchone()[0]
     finally:
         db.close()
+
+
+def read_stored(line):
+    """(boot, seq) of a `stored` message."""
+    told = json.loads(line)
+    return told["boot"], int(told["seq"])
 
 
 def covered(gaps, from_ns, to_ns, slack_ns=2 * int(PERIOD_S * NS)):
