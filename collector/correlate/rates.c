@@ -234,7 +234,7 @@ static double liveliness(const struct rates *rates, int64_t now_ns,
             expected += asked_hz * (RATES_SITE_PRIOR_S + known.live_s);
         }
     }
-    return expected > 0.0 ? (seen + RATES_ALLOWED) / expected : 1.0;
+    return expected > 0.0 ? fmin(RATES_LIVELIEST, (seen + RATES_ALLOWED) / expected) : 1.0;
 }
 
 size_t rates_streams(const struct rates *rates, int64_t now_ns,

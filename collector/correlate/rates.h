@@ -26,6 +26,10 @@
 /* So many of a quantity's last onsets are remembered each by itself. */
 #define RATES_LAST 32
 
+/* A site is taken for no livelier than this many times what was asked for: one real event in the
+ * first minute disturbs everything. Beyond it each quantity has to show it by itself. */
+#define RATES_LIVELIEST 4.0
+
 struct rates;
 
 /* How evenly onsets like one follow on each other: the same node, quantity, band and direction. */

@@ -39,8 +39,8 @@ static double per_hour(const struct rates *rates, double at, const struct distur
 /* Half an onset an hour is asked for; the whole site's two streams count as seen for 10 min. */
 static double liveliness(double onsets, double seconds)
 {
-    return (onsets + RATES_ALLOWED + 2 * RATES_SITE_PRIOR_S * 0.5 / HOUR) /
-           (2 * (RATES_SITE_PRIOR_S + seconds) * 0.5 / HOUR);
+    return fmin(RATES_LIVELIEST, (onsets + RATES_ALLOWED + 2 * RATES_SITE_PRIOR_S * 0.5 / HOUR) /
+                                     (2 * (RATES_SITE_PRIOR_S + seconds) * 0.5 / HOUR));
 }
 
 static void a_node_starts_from_what_was_asked_for_and_is_believed_with_time(void **state)
