@@ -95,8 +95,7 @@ void baseline_learn(struct baseline *baseline, const double deviation[], double 
 static void end_block(struct baseline *baseline, double maximum)
 {
     struct baseline_memory *memory = &baseline->memory;
-    memory->maxima[memory->blocks % BASELINE_BLOCKS_MAX] = maximum;
-    memory->blocks++;
+    extremes_add(&memory->extremes, maximum);
     memory->block_fill = 0;
     memory->block_max_squared = 0.0;
 }
@@ -114,31 +113,9 @@ static void keep_extreme(struct baseline *baseline)
     }
 }
 
-void baseline_spoil_block(struct baseline *baseline, double score)
+void baseline_spoil_block(struct baseline *baseline)
 {
-    end_block(baseline, score);
-}
-
-size_t baseline_maxima(const struct baseline *baseline, size_t merged, double *out)
-{
-    const struct baseline_memory *memory = &baseline->memory;
-    size_t n = memory->blocks < BASELINE_BLOCKS_MAX ? memory->blocks : BASELINE_BLOCKS_MAX;
-    size_t count = 0;
-    size_t fill = 0;
-    double largest = 0.0;
-    for (size_t i = memory->blocks - n; i < memory->blocks; i++) {
-        double maximum = memory->maxima[i % BASELINE_BLOCKS_MAX];
-        if (merged > 1 && isinf(maximum)) {
-            continue;
-        }
-        largest = fmax(largest, maximum);
-        if (++fill == merged) {
-            out[count++] = largest;
-            fill = 0;
-            largest = 0.0;
-        }
-    }
-    return count;
+    end_block(baseline, INFINITY);
 }
 
 static float median_float(float *values, size_t n)
@@ -176,11 +153,7 @@ size_t baseline_finish_learning(struct baseline *baseline)
         double median = (double)median_float(memory->lengths, memory->count);
         baseline_set_scale(baseline, median / vector_median_length(baseline->tuning.dims));
     }
-    size_t n = memory->blocks < BASELINE_BLOCKS_MAX ? memory->blocks : BASELINE_BLOCKS_MAX;
-    for (size_t i = 0; i < n; i++) {
-        memory->maxima[i] /= baseline->scale;
-    }
-    memory->fitted_at = memory->blocks;
+    extremes_divide(&memory->extremes, baseline->scale);
     return memory->count;
 }
 

@@ -10,9 +10,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "collector/detect/extremes.h"
 #include "collector/detect/vector.h"
-
-#define BASELINE_BLOCKS_MAX 1024u
 
 struct baseline_tuning {
     size_t dims;
@@ -24,15 +23,13 @@ struct baseline_tuning {
 };
 
 /* Bounded memory: every stride-th length of deviation in the quiet spell, and the largest of each
- * block, in units of the scale then, of the last BLOCKS_MAX blocks. */
+ * block in units of the scale then (while learning in the unit itself). */
 struct baseline_memory {
     float *lengths; /* owned */
     size_t count;
     size_t stride;
     size_t skipped;
-    double maxima[BASELINE_BLOCKS_MAX]; /* a ring; in the unit itself while learning */
-    size_t blocks;                      /* ever */
-    size_t fitted_at;                   /* `blocks` then */
+    struct extremes extremes;
     uint32_t block_fill;
     double block_max_squared;
 };
@@ -73,13 +70,9 @@ void baseline_learn(struct baseline *baseline, const double deviation[], double 
 size_t baseline_finish_learning(struct baseline *baseline);
 /* A batch is in the sums: moves location and scale a little. */
 void baseline_follow(struct baseline *baseline);
-/* The present block ends with a disturbance of this height; INFINITY: it counts as one of the
- * largest, whatever its height. */
-void baseline_spoil_block(struct baseline *baseline, double score);
-/* The largest of each `merged` blocks in a row, oldest first, to `out` (BASELINE_BLOCKS_MAX);
- * returns how many. Disturbances are INFINITY; where blocks are merged they are left out. */
-size_t baseline_maxima(const struct baseline *baseline, size_t merged, double *out);
-
+/* The present block ends with a disturbance: it counts as one of the largest, whatever its height.
+ */
+void baseline_spoil_block(struct baseline *baseline);
 /* A quiet sample. Influence is bounded: beyond three sigma only the direction counts. */
 static inline void baseline_take(struct baseline *baseline, const double deviation[],
                                  double length_squared, size_t dims)

@@ -42,6 +42,8 @@ static int init_bands(struct field *field)
             .baseline_s = settings->baseline_s,
             .onsets_per_hour = settings->onsets_per_hour / (double)field->band_count,
             .mains_hz = settings->mains_hz,
+            /* Mains that can't be told apart beats: weak and long like what the bank looks for. */
+            .bank = b == 0 && field->edge.kind == EDGE_NONE,
             .reference = field->reference,
             .scale_floor = &field->scale_floor[b],
             .template = settings->template,

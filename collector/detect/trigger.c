@@ -10,6 +10,14 @@ static void count_above(struct trigger *trigger, int64_t time_ns, double score)
     trigger->above_high += score >= trigger->high;
 }
 
+void trigger_raise(struct trigger *trigger, int64_t time_ns)
+{
+    trigger->state = TRIGGER_UP;
+    trigger->above_low = 0;
+    trigger->above_high = 0;
+    trigger->last_above_ns = time_ns;
+}
+
 void trigger_hold_on(struct trigger *trigger, int64_t time_ns)
 {
     trigger->state = TRIGGER_UP;

@@ -30,6 +30,8 @@ struct trigger {
     uint64_t above_high;
 };
 
+/* Raised by something other than a score. */
+void trigger_raise(struct trigger *trigger, int64_t time_ns);
 /* It has not returned after all. */
 void trigger_hold_on(struct trigger *trigger, int64_t time_ns);
 enum trigger_event trigger_step(struct trigger *trigger, int64_t time_ns, double score);

@@ -17,6 +17,8 @@
 #define LEVEL_APART 2.0
 #define CALMER 0.5
 #define LEARN_SAMPLES_MIN 20u
+/* Part of a window's limit down to which it keeps up what is open. */
+#define BANK_RELEASE 0.8
 static void choose_series(struct watch *watch)
 {
     const struct history *history = watch->settings.history;
@@ -44,6 +46,8 @@ int watch_init(struct watch *watch, const struct watch_settings *settings)
                                      .block_samples = pace->block_samples};
     watch->trigger = (struct trigger){.state = TRIGGER_LEARNING, .hold_ns = pace->hold_ns};
     watch->first_ns = INT64_MIN;
+    watch->has_bank = settings->bank && !pace->slow;
+    bank_init(&watch->bank, watch->dims);
     bool complete = baseline_init(&watch->baseline, &tuning) == 0;
     for (size_t a = 0; a <= VECTOR_AXES_MAX; a++) {
         watch->scratch[a] = malloc(settings->history->size * sizeof(double));
@@ -129,6 +133,7 @@ static void relevel(struct watch *watch, uint64_t i, int64_t time_ns)
     bool calmer = spread < CALMER * baseline->scale;
     if (calmer || vector_length(apart, watch->dims) > LEVEL_APART * baseline->scale) {
         baseline_move(baseline, level);
+        bank_restart(&watch->bank);
         if (calmer) {
             baseline_set_scale(baseline, spread);
         }
@@ -163,6 +168,12 @@ static void learn(struct watch *watch, uint64_t i, int64_t time_ns)
     double deviation[VECTOR_AXES_MAX];
     double squared = watch_deviation(watch, i, watch->dims, deviation);
     baseline_learn(&watch->baseline, deviation, squared);
+    if (watch->has_bank) {
+        (void)bank_take(&watch->bank, deviation, squared, watch->dims);
+    }
+    if (watch->baseline.count == 0) {
+        watch_end_batch(watch);
+    }
     double seen_s = (double)(time_ns - watch->first_ns) * 1e-9;
     if (seen_s >= watch->settings.baseline_s && watch->baseline.memory.count >= LEARN_SAMPLES_MIN) {
         watch_finish_learning(watch, i + 1, time_ns);
@@ -188,7 +199,8 @@ static void consider_staying(struct watch *watch, uint64_t i, int64_t time_ns)
     }
     double level[VECTOR_AXES_MAX] = {0.0};
     double spread = stay_level(&watch->stay, level);
-    bool louder = spread > LOUDER * watch->baseline.scale;
+    bool by_energy = watch->window > 0 && bank_is_energy(watch->bank.stat);
+    bool louder = by_energy || spread > LOUDER * watch->baseline.scale;
     if (louder && watch->stay.parts < LOUDER_PARTS) {
         return;
     }
@@ -204,6 +216,40 @@ static void consider_staying(struct watch *watch, uint64_t i, int64_t time_ns)
     watch_begin_quiet(watch, i + 1, time_ns);
 }
 
+/* What is weak goes on while a window is above; a loud sample begins the windows anew, so that they
+ * don't prolong it. */
+static void keep_up_by_bank(struct watch *watch, uint64_t i, const double deviation[], double score)
+{
+    struct bank *bank = &watch->bank;
+    const struct history *history = watch->settings.history;
+    if (score >= watch->trigger.low) {
+        bank_restart(bank);
+        return;
+    }
+    double length = score * watch->baseline.scale;
+    (void)bank_take(bank, deviation, length * length, watch->dims);
+    if ((bank->count & 1) == 0 && bank->ratio >= BANK_RELEASE) {
+        int64_t stride_ns = (bank_stride(bank->stat) + 1) * watch->settings.pace.period_ns;
+        int64_t hold_ns = watch->trigger.hold_ns;
+        watch->trigger.hold_ns = stride_ns > hold_ns ? stride_ns : hold_ns;
+        trigger_hold_on(&watch->trigger, history->times[i & history->mask]);
+    }
+}
+
+static enum trigger_event step_trigger(struct watch *watch, uint64_t i, int64_t time_ns,
+                                       const double deviation[], double score)
+{
+    if (watch->bank_raises) {
+        watch->bank_raises = false;
+        trigger_raise(&watch->trigger, time_ns);
+        return TRIGGER_RAISED;
+    }
+    if (watch->has_bank && watch->trigger.state != TRIGGER_QUIET) {
+        keep_up_by_bank(watch, i, deviation, score);
+    }
+    return trigger_step(&watch->trigger, time_ns, score);
+}
+
 static void take_sample(struct watch *watch, uint64_t i, int64_t time_ns)
 {
     double deviation[VECTOR_AXES_MAX];
@@ -212,10 +258,11 @@ static void take_sample(struct watch *watch, uint64_t i, int64_t time_ns)
         length = fmax(0.0, length - watch->leak[i & watch->settings.history->mask]);
     }
     double score = length / watch->baseline.scale;
-    enum trigger_event event = trigger_step(&watch->trigger, time_ns, score);
+    uint32_t window = watch->bank_raises ? bank_width(watch->bank.stat) : 0;
+    enum trigger_event event = step_trigger(watch, i, time_ns, deviation, score);
     if (event == TRIGGER_RAISED) {
         stay_restart(&watch->stay, watch->dims, watch->settings.pace.stay_samples);
-        watch_raise(watch, i);
+        watch_raise(watch, i, window);
     }
     if (watch->stage == WATCH_IDLE) {
         return;
@@ -231,7 +278,8 @@ static void take_sample(struct watch *watch, uint64_t i, int64_t time_ns)
 }
 
 /* Quiet samples up to the first that is not: only compared and learnt from. */
-static inline uint64_t run_quiet(struct watch *watch, uint64_t i, uint64_t to, size_t dims)
+static inline uint64_t run_quiet(struct watch *watch, uint64_t i, uint64_t to, size_t dims,
+                                 bool banked)
 {
     for (; i < to; i++) {
         double deviation[VECTOR_AXES_MAX];
@@ -240,9 +288,13 @@ static inline uint64_t run_quiet(struct watch *watch, uint64_t i, uint64_t to, s
             break;
         }
         baseline_take(&watch->baseline, deviation, squared, dims);
+        bool above = banked && bank_take(&watch->bank, deviation, squared, dims);
         if (watch->baseline.count == 0) {
-            watch_refit(watch);
-            watch_set_threshold(watch);
+            watch_end_batch(watch);
+        }
+        if (__builtin_expect(above, 0)) {
+            watch->bank_raises = true;
+            break;
         }
     }
     return i;
@@ -250,10 +302,14 @@ static inline uint64_t run_quiet(struct watch *watch, uint64_t i, uint64_t to, s
 
 static uint64_t run_quiet_dims(struct watch *watch, uint64_t i, uint64_t to)
 {
-    if (watch->dims == 1) {
-        return run_quiet(watch, i, to, 1);
+    if (!watch->has_bank) {
+        return watch->dims == 1 ? run_quiet(watch, i, to, 1, false)
+                                : run_quiet(watch, i, to, watch->dims, false);
     }
-    return watch->dims == 3 ? run_quiet(watch, i, to, 3) : run_quiet(watch, i, to, 2);
+    if (watch->dims == 1) {
+        return run_quiet(watch, i, to, 1, true);
+    }
+    return watch->dims == 3 ? run_quiet(watch, i, to, 3, true) : run_quiet(watch, i, to, 2, true);
 }
 
 void watch_run(struct watch *watch, uint64_t from, uint64_t to)

@@ -8,6 +8,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "collector/detect/bank.h"
 #include "collector/detect/baseline.h"
 #include "collector/detect/history.h"
 #include "collector/detect/level.h"
@@ -35,6 +36,7 @@ struct watch_settings {
     double baseline_s;
     double onsets_per_hour;
     double mains_hz;
+    bool bank;               /* looks for what is weak but lasts, where the channel is fast */
     const double *reference; /* an axis's values in the history are relative to it */
     const double *scale_floor;
     struct disturbance template; /* node, quantity, unit */
@@ -57,6 +59,13 @@ struct watch {
     struct baseline baseline;
     struct trigger trigger;
     struct tail_choice tail;
+    bool has_bank; /* the rest of a fast channel */
+    struct bank bank;
+    bool bank_raises;   /* the present sample completes a window that is above */
+    uint32_t window;    /* samples of the window that raised what is open; 0: a sample did */
+    double fitted_mean; /* of the maxima at the last fit */
+    uint32_t kept_fits; /* looks since then at which it still held */
+    size_t looked_at;   /* extremes' blocks at the last look */
     bool learnt;
     bool noise_rose;   /* set when a new, louder noise was taken for usual; field clears it */
     int64_t learnt_ns; /* when the scale was last learnt, and what it was */
@@ -109,13 +118,15 @@ static inline double watch_deviation(const struct watch *watch, uint64_t i, size
  * that. */
 void watch_begin_quiet(struct watch *watch, uint64_t next, int64_t time_ns);
 void watch_finish_learning(struct watch *watch, uint64_t next, int64_t time_ns);
-/* Where enough blocks came since the last fit: the night goes on, and its noise with it. */
-void watch_refit(struct watch *watch);
 void watch_set_threshold(struct watch *watch);
+/* A batch of the baseline is over: bounds follow its scale, and the night's noise where enough
+ * blocks came since the last look. */
+void watch_end_batch(struct watch *watch);
 void watch_note_scale(struct watch *watch, int64_t time_ns);
 
 /* watch_event.c: what becomes of a raised trigger. */
-void watch_raise(struct watch *watch, uint64_t i);
+/* `window`: samples of the window that ends at i and raised it; 0: sample i did. */
+void watch_raise(struct watch *watch, uint64_t i, uint32_t window);
 void watch_track(struct watch *watch, uint64_t i, double score, const double deviation[]);
 void watch_advance(struct watch *watch, uint64_t i);
 void watch_close(struct watch *watch, int64_t end_ns, int64_t closed_ns, bool returned);

@@ -21,8 +21,6 @@
 #define MAINS_CYCLE_NS 2e7
 /* A mean level this far towards the lower threshold is not the old one. */
 #define BACK_PART 0.5
-/* Not higher than this times its threshold, the noise may have done it: its tail is learnt from. */
-#define SLIGHT_PART 1.25
 
 static const struct history *history_of(const struct watch *watch)
 {
@@ -46,7 +44,7 @@ static double static_level(const struct watch *watch)
     return watch->dims == 1 ? level[0] : vector_length(level, watch->dims);
 }
 
-void watch_raise(struct watch *watch, uint64_t i)
+void watch_raise(struct watch *watch, uint64_t i, uint32_t window)
 {
     watch->open = watch->settings.template;
     watch->open.band = watch->settings.name;
@@ -60,6 +58,12 @@ void watch_raise(struct watch *watch, uint64_t i)
     watch->repeat_measured = false;
     shape_restart(&watch->shape);
     watch->stage = WATCH_PICKING;
+    watch->window = window;
+    for (uint64_t k = i + 1 - window; k < i && window > 0; k++) {
+        double deviation[VECTOR_AXES_MAX];
+        double length = sqrt(watch_deviation(watch, k, watch->dims, deviation));
+        watch_track(watch, k, length / watch->baseline.scale, deviation);
+    }
 }
 
 void watch_track(struct watch *watch, uint64_t i, double score, const double deviation[])
@@ -152,18 +156,38 @@ static bool pick_by_curve(struct watch *watch, uint64_t from, uint64_t low, uint
     watch->onset = from + pick.index;
     /* What rises slowly hides its beginning in the noise: half of the time that it took from there
      * to the threshold is not known. A sharp onset is over the threshold at once. */
-    double rise = watch->settings.name == BAND_REST && watch->raised > watch->onset
-                      ? 0.5 * (double)(watch->raised - watch->onset)
-                      : 0.0;
+    double rise =
+        watch->settings.name == BAND_REST && watch->window == 0 && watch->raised > watch->onset
+            ? 0.5 * (double)(watch->raised - watch->onset)
+            : 0.0;
     watch->open.pick_sd_ns = sd_ns(watch, hypot(pick.sd_samples, rise));
     return true;
+}
+
+/* Nothing is picked further back than was promised: of what is weaker and longer than that, the
+ * onset is uncertain by as much. */
+static void keep_promise(struct watch *watch, uint64_t earliest)
+{
+    if (watch->window == 0) {
+        return;
+    }
+    double window_ns = (double)watch->window * (double)watch->settings.pace.period_ns;
+    if (watch->onset < earliest) {
+        watch->onset = earliest;
+        watch->open.pick_sd_ns = llround(fmax((double)watch->open.pick_sd_ns, window_ns));
+    }
 }
 
 static void pick_onset(struct watch *watch, uint64_t now)
 {
     int64_t raised_ns = time_at(watch, watch->raised);
-    uint64_t low =
-        watch_index_from(watch, watch->raised, raised_ns - watch->settings.pace.lookback_ns);
+    int64_t lookback_ns = watch->settings.pace.lookback_ns;
+    uint64_t earliest = watch_index_from(watch, watch->raised, raised_ns - lookback_ns);
+    uint64_t low = earliest;
+    uint64_t reach = watch->window + watch->window / 2;
+    while (low > watch->run_start && watch->raised - low < reach) {
+        low--;
+    }
     uint64_t from = low;
     while (from > watch->run_start && low - from < PICK_MARGIN) {
         from--;
@@ -178,6 +202,7 @@ static void pick_onset(struct watch *watch, uint64_t now)
         stands_alone(watch, watch->onset, now)) {
         pick_at_trigger(watch);
     }
+    keep_promise(watch, earliest);
     watch->open.onset_ns = time_at(watch, watch->onset);
     watch->stage = WATCH_SETTLING;
 }
@@ -240,8 +265,8 @@ void watch_close(struct watch *watch, int64_t end_ns, int64_t closed_ns, bool re
     watch->open.closed_ns = closed_ns;
     watch->open.returned = returned;
     watch_measure_end(watch, watch->open.end_ns);
-    bool slight = watch->open.peak_score < SLIGHT_PART * watch->trigger.high;
-    baseline_spoil_block(&watch->baseline, slight ? watch->open.peak_score : INFINITY);
+    baseline_spoil_block(&watch->baseline);
+    bank_drop_block(&watch->bank);
     outbox_close(watch->settings.outbox, &watch->open);
     watch->stage = WATCH_IDLE;
 }

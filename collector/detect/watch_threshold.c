@@ -3,11 +3,21 @@
  */
 #include "collector/detect/watch.h"
 
+#include <math.h>
+
 /* After so many blocks the threshold is looked at anew, from about so many maxima: blocks are
  * merged so that a look stays cheap. The scale is kept up by as many samples as it remembers. */
 #define REFIT_BLOCKS 240u
 #define REFIT_MAXIMA 120u
 #define REFIT_SCALE_COUNT 16384u
+/* Where maxima are on average what they were, the fit holds; but not for ever. */
+#define SAME_MEAN 0.1
+#define KEPT_MAX 3u
+/* Of the asked rate: for a single sample, and for each kind of window. Slow noise makes windows
+ * fire a few times as often as their tails say, so they ask for less than what is left (found on
+ * simulated nights). */
+#define SAMPLE_PART 0.7
+#define WINDOW_PART 0.02
 /* A level seen so often among the maxima kept is no rare one. */
 #define SEEN_OFTEN 3u
 /* Where the scale is not the noise's own but about the least that is believed. */
@@ -18,6 +28,9 @@ void watch_set_threshold(struct watch *watch)
 {
     double high = watch->trigger.high * watch->baseline.scale;
     watch->high_squared = high * high;
+    if (watch->has_bank) {
+        bank_set_scale(&watch->bank, watch->baseline.scale);
+    }
 }
 
 void watch_begin_quiet(struct watch *watch, uint64_t next, int64_t time_ns)
@@ -25,6 +38,9 @@ void watch_begin_quiet(struct watch *watch, uint64_t next, int64_t time_ns)
     watch->floor_ns = time_ns;
     watch->trigger.state = TRIGGER_QUIET;
     watch->run_start = next;
+    watch->trigger.hold_ns = watch->settings.pace.hold_ns;
+    watch->bank_raises = false;
+    bank_restart(&watch->bank);
     watch_set_threshold(watch);
 }
 
@@ -34,48 +50,112 @@ void watch_note_scale(struct watch *watch, int64_t time_ns)
     watch->learnt_scale = watch->baseline.scale;
 }
 
-/* A threshold from the maxima so far. */
-static void choose_threshold(struct watch *watch, size_t merged, size_t scale_count)
+/* What a tail is to be fitted to; `part` of the asked rate is this statistic's. */
+static struct tail_input input_for(const struct watch *watch, size_t merged, double part,
+                                   size_t scale_count)
 {
-    struct baseline *baseline = &watch->baseline;
-    double maxima[BASELINE_BLOCKS_MAX];
-    bool at_floor = baseline->scale <= FLOOR_NEAR * baseline->scale_floor;
-    double block_samples = (double)merged * (double)baseline->tuning.block_samples;
-    double block_s = block_samples * (double)watch->settings.pace.period_ns * 1e-9;
-    struct tail_input input = {.maxima = maxima,
-                               .blocks = baseline_maxima(baseline, merged, maxima),
-                               .block_samples = block_samples,
+    const struct pace *pace = &watch->settings.pace;
+    double block_samples = (double)merged * (double)watch->baseline.tuning.block_samples;
+    double block_s = block_samples * (double)pace->period_ns * 1e-9;
+    return (struct tail_input){.block_samples = block_samples,
                                .dims = watch->dims,
                                .smooth = watch->settings.name == BAND_MAINS,
                                .onsets_per_block =
-                                   watch->settings.onsets_per_hour * block_s / 3600.0,
-                               .hold_samples = (double)watch->settings.pace.hold_ns /
-                                               (double)watch->settings.pace.period_ns,
-                               .least = at_floor ? FLOOR_LEAST : 0.0,
+                                   part * watch->settings.onsets_per_hour * block_s / 3600.0,
+                               .hold_samples = (double)pace->hold_ns / (double)pace->period_ns,
+                               .seen = watch->learnt ? SEEN_OFTEN : 0,
                                .scale_count = scale_count};
-    input.seen = watch->learnt ? SEEN_OFTEN : 0;
+}
+
+static void choose_bank(struct watch *watch, size_t merged)
+{
+    struct bank *bank = &watch->bank;
+    double maxima[EXTREMES_MAX];
+    for (unsigned stat = 0; stat < BANK_STATS; stat++) {
+        struct tail_input input = input_for(watch, merged, WINDOW_PART, REFIT_SCALE_COUNT);
+        struct tail_choice choice;
+        input.maxima = maxima;
+        input.blocks = extremes_merge(&bank->extremes[stat], merged, maxima);
+        input.block_samples /= bank_stride(stat);
+        input.dims = bank_is_energy(stat) ? 1 : watch->dims;
+        tail_choose(&input, &choice);
+        bank->high[stat] = choice.threshold;
+    }
+}
+
+/* Thresholds from the maxima so far. */
+static void choose_threshold(struct watch *watch, size_t merged, size_t scale_count)
+{
+    struct baseline *baseline = &watch->baseline;
+    double maxima[EXTREMES_MAX];
+    bool at_floor = baseline->scale <= FLOOR_NEAR * baseline->scale_floor;
+    double part = watch->has_bank ? SAMPLE_PART : 1.0;
+    struct tail_input input = input_for(watch, merged, part, scale_count);
+    input.maxima = maxima;
+    input.blocks = extremes_merge(&baseline->memory.extremes, merged, maxima);
+    input.least = at_floor ? FLOOR_LEAST : 0.0;
     tail_choose(&input, &watch->tail);
     watch->trigger.high = watch->tail.threshold;
     watch->trigger.low = watch->tail.release;
+    if (watch->has_bank) {
+        choose_bank(watch, merged);
+    }
+}
+
+/* Of the newest blocks without disturbances. */
+static double recent_mean(const struct extremes *extremes)
+{
+    size_t kept = extremes_kept(extremes);
+    size_t count = 0;
+    double sum = 0.0;
+    kept = kept < REFIT_BLOCKS ? kept : REFIT_BLOCKS;
+    for (size_t i = extremes->blocks - kept; i < extremes->blocks; i++) {
+        double maximum = extremes->maxima[i % EXTREMES_MAX];
+        count += isfinite(maximum);
+        sum += isfinite(maximum) ? maximum : 0.0;
+    }
+    return count > 0 ? sum / (double)count : 0.0;
 }
 
 void watch_finish_learning(struct watch *watch, uint64_t next, int64_t time_ns)
 {
     size_t kept = baseline_finish_learning(&watch->baseline);
+    if (watch->has_bank) {
+        bank_arm(&watch->bank, watch->baseline.scale);
+    }
     choose_threshold(watch, 1, kept);
+    watch->looked_at = watch->baseline.memory.extremes.blocks;
+    watch->fitted_mean = recent_mean(&watch->baseline.memory.extremes);
     watch->learnt = true;
     watch_note_scale(watch, time_ns);
     watch_begin_quiet(watch, next, time_ns);
 }
 
-void watch_refit(struct watch *watch)
+static void refit(struct watch *watch)
 {
-    struct baseline_memory *memory = &watch->baseline.memory;
-    if (memory->blocks - memory->fitted_at >= REFIT_BLOCKS) {
-        memory->fitted_at = memory->blocks;
-        size_t kept = memory->blocks < BASELINE_BLOCKS_MAX ? memory->blocks : BASELINE_BLOCKS_MAX;
-        size_t merged = kept / REFIT_MAXIMA;
-        choose_threshold(watch, merged > 0 ? merged : 1, REFIT_SCALE_COUNT);
+    const struct extremes *extremes = &watch->baseline.memory.extremes;
+    if (extremes->blocks - watch->looked_at < REFIT_BLOCKS) {
+        return;
+    }
+    watch->looked_at = extremes->blocks;
+    double mean = recent_mean(extremes);
+    if (fabs(mean - watch->fitted_mean) < SAME_MEAN && watch->kept_fits < KEPT_MAX) {
+        watch->kept_fits++;
+        return;
+    }
+    size_t merged = extremes_kept(extremes) / REFIT_MAXIMA;
+    watch->kept_fits = 0;
+    watch->fitted_mean = mean;
+    choose_threshold(watch, merged > 0 ? merged : 1, REFIT_SCALE_COUNT);
+}
+
+void watch_end_batch(struct watch *watch)
+{
+    if (watch->has_bank && watch->baseline.memory.block_fill == 0) {
+        bank_end_block(&watch->bank, watch->baseline.scale);
+    }
+    if (watch->learnt) {
+        refit(watch);
         watch_set_threshold(watch);
     }
 }

@@ -87,8 +87,8 @@ static void test_the_baseline_follows_drift_but_not_wild_samples(void **state)
         }
         if (i == 4999) {
             assert_int_equal(baseline_finish_learning(&baseline), 5000);
-            assert_int_equal(baseline.memory.blocks, 78);
-            assert_close(baseline.memory.maxima[7] * baseline.scale, 100.0, 6.0);
+            assert_int_equal(baseline.memory.extremes.blocks, 78);
+            assert_close(baseline.memory.extremes.maxima[7] * baseline.scale, 100.0, 6.0);
         }
     }
     assert_close(baseline.location[0], 2.0, 0.6);
