@@ -7,14 +7,15 @@
 #include <stddef.h>
 
 /* Recursive short over long average of squares (Allen, Bull. Seismol. Soc. Am. 68 (1978),
- * 1521-1532; Withers et al., 88 (1998), 95-106): 0 for the first n_long samples. */
+ * 1521-1532; Withers et al., 88 (1998), 95-106): 0 for the first n_long samples; the very first is
+ * not averaged. */
 static inline void rival_sta_lta(const double *x, size_t n, double n_short, double n_long,
                                  double *ratio)
 {
     double short_mean = 0.0;
     double long_mean = 1e-99;
     for (size_t i = 0; i < n; i++) {
-        double square = x[i] * x[i];
+        double square = i > 0 ? x[i] * x[i] : 0.0;
         short_mean += (square - short_mean) / n_short;
         long_mean += (square - long_mean) / n_long;
         ratio[i] = (double)i < n_long ? 0.0 : short_mean / long_mean;
