@@ -68,6 +68,7 @@ const struct report_language report_english = {
                                  "grey bands the team's marks; a line at the foot of a lane is a "
                                  "gap that has a reason.",
             [TEXT_LANES_NODE] = "{1}: {2}, channels {3}, over the night",
+            [TEXT_LANES_SPAN] = "span {1}",
             [TEXT_FINDINGS] = "Findings",
             [TEXT_FINDINGS_ABOUT] = "A finding is two or more nodes disturbed together. Each is "
                                     "shown with what saw it, in "
@@ -140,6 +141,11 @@ const struct report_language report_english = {
             [TEXT_COLUMN_LENGTH] = "Length",
             [TEXT_COLUMN_WHAT] = "What",
             [TEXT_WHOLE_SITE] = "whole site",
+            [TEXT_QUESTIONS] = "Questions that were asked",
+            [TEXT_QUESTIONS_ABOUT] = "Sessions whose times were drawn beforehand, with windows in "
+                                     "which nothing was asked "
+                                     "to compare with; as the tool scores them:",
+            [TEXT_QUESTIONS_NONE] = "No session of questions was held.",
             [TEXT_CLOCKS] = "Clocks",
             [TEXT_CLOCKS_ABOUT] = "Every node asks the base station for the time and knows how "
                                   "wrong its own may be. An "

@@ -3,6 +3,7 @@
 #include "collector/export/report_parts.h"
 
 #include <stdio.h>
+#include <string.h>
 
 #include "collector/alert/sentence.h"
 
@@ -62,6 +63,7 @@ static int put_lane(struct report *report, uint32_t node, const struct channel *
     double low = 0;
     double high = 0;
     char text[VALUE_SIZE];
+    char other[VALUE_SIZE];
     report_put(report, "<text x=\"0\" y=\"%.1f\">", y + LANE / 2 + 4);
     report_plain(report, channel->name);
     report_put(report, "</text>");
@@ -74,10 +76,15 @@ static int put_lane(struct report *report, uint32_t node, const struct channel *
         report_put(report, "<text class=\"s\" x=\"%.1f\" y=\"%.1f\">", FIGURE_WIDTH - RIGHT + 4,
                    y + 9);
         report_plain(report, text);
-        sentence_value(low, channel->unit, text, sizeof text);
+        sentence_value(low, channel->unit, other, sizeof other);
         report_put(report, "</text><text class=\"s\" x=\"%.1f\" y=\"%.1f\">",
                    FIGURE_WIDTH - RIGHT + 4, y + LANE);
-        report_plain(report, text);
+        if (strcmp(text, other) == 0) { /* three digits don't tell them apart */
+            sentence_value(high - low, channel->unit, other, sizeof other);
+            report_say(report, TEXT_LANES_SPAN, other, NULL);
+        } else {
+            report_plain(report, other);
+        }
         report_put(report, "</text>\n");
     }
     return 0;

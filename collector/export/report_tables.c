@@ -5,7 +5,9 @@
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
+#include "collector/export/answers_night.h"
 #include "collector/night/reader_clock.h"
 
 static void put_more(struct report *report, enum report_text text, size_t count)
@@ -47,6 +49,59 @@ static int put_mark(void *context, const struct mark *mark)
     return 0;
 }
 
+static int count_question(void *context, const struct question_step *step)
+{
+    (void)step;
+    ((struct report *)context)->told++;
+    return 0;
+}
+
+/* What `roomwake answers` says, line by line; where a session can't be scored, why. */
+static int put_answers(struct report *report)
+{
+    char *words = NULL;
+    size_t length = 0;
+    FILE *memory = open_memstream(&words, &length);
+    if (!memory) {
+        return error_set(report->error, ERROR_MEMORY, "report: out of memory");
+    }
+    struct error why;
+    if (answers_night_write(report->reader, NULL, memory, &why) != 0) {
+        (void)fprintf(memory, "%s\n", why.text);
+    }
+    if (fclose(memory) != 0) {
+        free(words);
+        return error_set(report->error, ERROR_MEMORY, "report: out of memory");
+    }
+    report_put(report, "<pre><code>");
+    for (char *line = words; *line;) {
+        char *end = line + strcspn(line, "\n");
+        char *next = *end ? end + 1 : end;
+        *end = '\0';
+        report_plain(report, line);
+        report_put(report, "\n");
+        line = next;
+    }
+    report_put(report, "</code></pre>\n");
+    free(words);
+    return 0;
+}
+
+static int put_questions(struct report *report)
+{
+    report_tag(report, "h3", TEXT_QUESTIONS);
+    report->told = 0;
+    if (night_each_question(report->reader, count_question, report, report->error) != 0) {
+        return -1;
+    }
+    if (report->told == 0) {
+        report_tag(report, "p", TEXT_QUESTIONS_NONE);
+        return report_flush(report);
+    }
+    report_tag(report, "p", TEXT_QUESTIONS_ABOUT);
+    return put_answers(report) == 0 ? report_flush(report) : -1;
+}
+
 int report_marks(struct report *report)
 {
     static const enum report_text heads[] = {TEXT_COLUMN_NUMBER, TEXT_COLUMN_START,
@@ -56,7 +111,7 @@ int report_marks(struct report *report)
     report_tag(report, "p", TEXT_MARKS_ABOUT);
     if (report->mark_count == 0) {
         report_tag(report, "p", TEXT_MARKS_NONE);
-        return report_flush(report);
+        return put_questions(report);
     }
     report->told = 0;
     report_table(report, TEXT_MARKS, heads);
@@ -65,7 +120,7 @@ int report_marks(struct report *report)
     }
     report_put(report, "</tbody></table></div>\n");
     put_more(report, TEXT_MARKS_LEFT, report->told);
-    return report_flush(report);
+    return put_questions(report);
 }
 
 static int put_gap(void *context, const struct gap *gap)
