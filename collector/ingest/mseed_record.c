@@ -43,8 +43,9 @@ static size_t blockette_size(uint16_t type)
     return 0;
 }
 
-/* Walks the chain of blockettes: each within the header, each behind the one before. */
-static bool chain_is_sound(const char *record, size_t length, bool little)
+/* Walks the chain of blockettes: each within the header, each behind the one before, one of them
+ * 1000, which tells the encoding. */
+static bool chain_is_sound(const char *record, size_t length, bool little, int *encoding)
 {
     size_t data = read_16(record + 44, little);
     size_t at = read_16(record + 46, little);
@@ -61,15 +62,46 @@ static bool chain_is_sound(const char *record, size_t length, bool little)
         size_t size = blockette_size(type);
         if (type == 2000 && at + 6 <= end) {
             size_t told = read_16(record + at + 4, little);
-            size = told > size ? told : size;
+            size = told >= size ? told : 0; /* the library believes it */
         }
         if (size == 0 || at + size > end) {
             return false;
+        }
+        if (type == 1000) {
+            if (*encoding >= 0) {
+                return false;
+            }
+            *encoding = (unsigned char)record[at + 4];
         }
         before = at + size - 1;
         at = read_16(record + at + 2, little);
     }
     return true;
+}
+
+/* Whether as many samples as the header says can be in the record: the library does not ask. */
+static bool data_fit(const char *record, size_t length, bool little, int encoding)
+{
+    enum { TEXT = 0, INT16 = 1, INT32 = 3, FLOAT = 4, DOUBLE = 5, STEIM1 = 10, STEIM2 = 11 };
+    size_t samples = read_16(record + 30, little);
+    size_t data = read_16(record + 44, little);
+    size_t bytes = data >= HEADER_SIZE ? length - data : 0;
+    switch (encoding) {
+    case TEXT:
+        return samples <= bytes;
+    case INT16:
+        return samples * 2 <= bytes;
+    case INT32:
+    case FLOAT:
+        return samples * 4 <= bytes;
+    case DOUBLE:
+        return samples * 8 <= bytes;
+    case STEIM1:
+    case STEIM2: /* frames of 64 bytes; at most seven differences a word */
+        return samples == 0 || (bytes >= 64 && samples <= bytes / 4 * 7);
+    default:
+        return false;
+    }
 }
 
 /* The header's year, as libmseed tells the byte order. */
@@ -102,8 +134,10 @@ int mseed_record_look(const char *bytes, size_t left, size_t *length, int64_t *s
     }
     int found =
         left >= HEADER_SIZE ? ms_detect(bytes, left > RECORD_MAX ? RECORD_MAX : (int)left) : -1;
+    int encoding = -1;
     if (found < HEADER_SIZE || (size_t)found > left ||
-        !chain_is_sound(bytes, (size_t)found, is_little(bytes))) {
+        !chain_is_sound(bytes, (size_t)found, is_little(bytes), &encoding) ||
+        !data_fit(bytes, (size_t)found, is_little(bytes), encoding)) {
         return -1;
     }
     MSRecord *record = NULL;

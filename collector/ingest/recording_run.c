@@ -83,6 +83,9 @@ static int hand_blocks(struct run *run, uint32_t node, int64_t until_ns, struct 
         if (reserve_blocks(run, count + more, error)) {
             return -1;
         }
+        if (more == 0) {
+            continue;
+        }
         series_make_blocks(&channels[c], samples, (uint16_t)c, &known->channels[c],
                            run->blocks + count);
         count += more;
