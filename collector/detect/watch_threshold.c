@@ -111,7 +111,7 @@ static double recent_mean(const struct extremes *extremes)
     kept = kept < REFIT_BLOCKS ? kept : REFIT_BLOCKS;
     for (size_t i = extremes->blocks - kept; i < extremes->blocks; i++) {
         double maximum = extremes->maxima[i % EXTREMES_MAX];
-        count += isfinite(maximum);
+        count += isfinite(maximum) ? 1 : 0;
         sum += isfinite(maximum) ? maximum : 0.0;
     }
     return count > 0 ? sum / (double)count : 0.0;
