@@ -104,12 +104,13 @@ static bool data_fit(const char *record, size_t length, bool little, int encodin
     }
 }
 
-/* The header's year, as libmseed tells the byte order. */
+/* The header's year, as libmseed tells the byte order on a little-endian machine: a year may be one
+ * in both orders. */
 static bool is_little(const char *record)
 {
-    uint16_t year = read_16(record + 20, false);
-    uint16_t day = read_16(record + 22, false);
-    return !(year >= 1900 && year <= 2100 && day >= 1 && day <= 366);
+    uint16_t year = read_16(record + 20, true);
+    uint16_t day = read_16(record + 22, true);
+    return year >= 1900 && year <= 2100 && day >= 1 && day <= 366;
 }
 
 static int unpack(const char *bytes, size_t length, flag with_data, MSRecord **record)
