@@ -25,6 +25,7 @@ enum {
 };
 
 #define FLAG_FIT_KNOWN 0x01
+#define FLAG_HOLES 0x02
 #define RATE_PPT_MAX INT64_C(100000000000)              /* a tenth */
 #define UNCERTAINTY_NS_MAX INT64_C(1000000000000000000) /* 31 years */
 #define GROWTH_PPB_MAX INT64_C(1000000000)
@@ -104,7 +105,8 @@ static void write_head(struct bytes_writer *writer, const struct frame *frame)
 {
     bytes_write_run(writer, magic, sizeof magic);
     bytes_write_u8(writer, WIRE_VERSION);
-    bytes_write_u8(writer, frame->fit.known ? FLAG_FIT_KNOWN : 0);
+    bytes_write_u8(writer, (uint8_t)((frame->fit.known ? FLAG_FIT_KNOWN : 0) |
+                                     (frame->hole_count > 0 ? FLAG_HOLES : 0)));
     bytes_write_u32(writer, 0);
     bytes_write_u64(writer, frame->boot);
     bytes_write_u64(writer, frame->seq);
@@ -117,13 +119,15 @@ static void write_head(struct bytes_writer *writer, const struct frame *frame)
 int wire_encode(const struct frame *frame, uint8_t *bytes, size_t size, size_t *length,
                 struct error *error)
 {
-    if (check_head(frame, error) != 0 || wire_blocks_check(frame, error) != 0) {
+    if (check_head(frame, error) != 0 || wire_blocks_check(frame, error) != 0 ||
+        wire_holes_check(frame, error) != 0) {
         return -1;
     }
     struct bytes_writer writer =
         bytes_writer_of(bytes, size < WIRE_MESSAGE_MAX ? size : WIRE_MESSAGE_MAX);
     write_head(&writer, frame);
     wire_blocks_write(&writer, frame);
+    wire_holes_write(&writer, frame);
     if (writer.failed) {
         return error_set(error, ERROR_FULL, "blocks message: does not fit in %zu octets",
                          writer.size);
@@ -159,7 +163,7 @@ static int check_message(const uint8_t *bytes, size_t length, struct error *erro
     if (bytes_read_u32(&reader) != checksum_of(bytes, length)) {
         return error_set(error, ERROR_CHECKSUM, "blocks message: checksum mismatch");
     }
-    if (bytes[AT_FLAGS] & ~FLAG_FIT_KNOWN) {
+    if (bytes[AT_FLAGS] & ~(FLAG_FIT_KNOWN | FLAG_HOLES)) {
         return error_set(error, ERROR_FORMAT, "blocks message: unknown flags %02x",
                          bytes[AT_FLAGS]);
     }
@@ -200,6 +204,13 @@ int wire_decode(const uint8_t *bytes, size_t length, struct wire_arena *arena, s
     if (read_head(&reader, bytes[AT_FLAGS], &read, error) != 0 ||
         wire_blocks_read(&reader, arena, &read, error) != 0) {
         return -1;
+    }
+    if ((bytes[AT_FLAGS] & FLAG_HOLES) && wire_holes_read(&reader, &read, error) != 0) {
+        return -1;
+    }
+    if (bytes_left(&reader) > 0) {
+        return error_set(error, ERROR_FORMAT, "blocks message: %zu octets after the last block",
+                         bytes_left(&reader));
     }
     *frame = read;
     return 0;

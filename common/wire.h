@@ -15,6 +15,18 @@
 #define WIRE_MESSAGE_MAX (256u * 1024u)
 #define WIRE_SAMPLES_MAX (4u * BLOCK_SAMPLES_MAX) /* over all blocks of one message */
 
+/* A stretch without samples whose cause the node knows. Times of the last sample before and of the
+ * first one after. */
+#define FRAME_HOLES_MAX 8
+#define HOLE_REASON_SIZE 80
+
+struct hole {
+    uint16_t channel;
+    int64_t start_ns;
+    int64_t end_ns;
+    char reason[HOLE_REASON_SIZE]; /* plain ASCII */
+};
+
 /* What one message says. Times are node time. All samples before until_node_ns of all of the node's
  * channels are in this message or an earlier one. oldest_seq: the lowest seq of this boot that the
  * node still holds; all below are stored or given up. */
@@ -26,6 +38,8 @@ struct frame {
     struct clock_fit fit; /* as known when the message left; known = false before the first */
     uint16_t block_count;
     struct block blocks[NODE_CHANNELS_MAX];
+    uint16_t hole_count;
+    struct hole holes[FRAME_HOLES_MAX];
 };
 
 /* Memory for decoded samples; grows to WIRE_SAMPLES_MAX and is used again by the next decode.

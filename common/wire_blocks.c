@@ -318,10 +318,6 @@ int wire_blocks_read(struct bytes_reader *reader, struct wire_arena *arena, stru
             return error_wrap(error, "blocks message: block %zu", i);
         }
     }
-    if (bytes_left(reader) != 0) {
-        return error_set(error, ERROR_FORMAT, "blocks message: %zu octets after the last block",
-                         bytes_left(reader));
-    }
     point_into(arena, frame);
     return 0;
 }

@@ -15,8 +15,13 @@ bool wire_time_valid(int64_t ns);
 int wire_blocks_check(const struct frame *frame, struct error *error);
 /* Writes checked blocks; a failure sticks in the writer. */
 void wire_blocks_write(struct bytes_writer *writer, const struct frame *frame);
-/* Reads frame->block_count blocks up to the last octet into the arena. */
+/* Reads frame->block_count blocks into the arena. */
 int wire_blocks_read(struct bytes_reader *reader, struct wire_arena *arena, struct frame *frame,
                      struct error *error);
+
+/* The holes behind the blocks, in wire_holes.c; the reader goes up to the last octet. */
+int wire_holes_check(const struct frame *frame, struct error *error);
+void wire_holes_write(struct bytes_writer *writer, const struct frame *frame);
+int wire_holes_read(struct bytes_reader *reader, struct frame *frame, struct error *error);
 
 #endif

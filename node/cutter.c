@@ -29,6 +29,8 @@ struct cutter {
     int64_t last_cut_ns; /* the promise of the last frame that was due */
     bool begun;
     size_t samples;
+    struct hole holes[FRAME_HOLES_MAX];
+    uint16_t hole_count;
     uint64_t refused;
     cutter_emit emit;
     void *context;
@@ -109,6 +111,9 @@ static void cut(struct cutter *cutter)
             fill_block(&cutter->pending[i], i, &frame.blocks[frame.block_count++]);
         }
     }
+    memcpy(frame.holes, cutter->holes, sizeof frame.holes);
+    frame.hole_count = cutter->hole_count;
+    cutter->hole_count = 0;
     cutter->emit(cutter->context, &frame);
     for (size_t i = 0; i < cutter->channel_count; i++) {
         cutter->pending[i].count = 0;
@@ -194,6 +199,38 @@ void cutter_change(struct cutter *cutter, size_t channel, int64_t time_ns, int32
         return;
     }
     take(cutter, channel, time_ns, 0, count);
+}
+
+/* Widens one that is there; false: none of this channel and reason is. */
+static bool widen_hole(struct cutter *cutter, const struct hole *hole, bool any_reason)
+{
+    for (size_t i = 0; i < cutter->hole_count; i++) {
+        struct hole *old = &cutter->holes[i];
+        if (old->channel == hole->channel &&
+            (any_reason || strcmp(old->reason, hole->reason) == 0)) {
+            old->start_ns = hole->start_ns < old->start_ns ? hole->start_ns : old->start_ns;
+            old->end_ns = hole->end_ns > old->end_ns ? hole->end_ns : old->end_ns;
+            return true;
+        }
+    }
+    return false;
+}
+
+void cutter_hole(struct cutter *cutter, size_t channel, int64_t start_ns, int64_t end_ns,
+                 const char *reason)
+{
+    if (channel >= cutter->channel_count || end_ns <= start_ns) {
+        return;
+    }
+    struct hole hole = {.channel = (uint16_t)channel, .start_ns = start_ns, .end_ns = end_ns};
+    for (size_t i = 0; reason[i] && i + 1 < sizeof hole.reason; i++) {
+        hole.reason[i] = reason[i] >= ' ' && reason[i] <= '~' ? reason[i] : '?';
+    }
+    if (cutter->hole_count < FRAME_HOLES_MAX) {
+        cutter->holes[cutter->hole_count++] = hole;
+    } else if (!widen_hole(cutter, &hole, false) && !widen_hole(cutter, &hole, true)) {
+        cutter->refused++;
+    }
 }
 
 void cutter_advance(struct cutter *cutter, int64_t until_node_ns, bool now)

@@ -33,6 +33,11 @@ void cutter_samples(struct cutter *cutter, size_t channel, int64_t t0_ns, int64_
                     const int32_t *counts, size_t count);
 void cutter_change(struct cutter *cutter, size_t channel, int64_t time_ns, int32_t count);
 
+/* No samples of this channel lie between these two, for this reason; told with the next frame.
+ * Where there are more than a frame holds, one of the same channel grows. */
+void cutter_hole(struct cutter *cutter, size_t channel, int64_t start_ns, int64_t end_ns,
+                 const char *reason);
+
 /* All samples before until_node_ns have been handed over: cuts a frame where it is due (block_ns
  * since the last) or `now` is asked for. A frame without samples says that nothing changed. */
 void cutter_advance(struct cutter *cutter, int64_t until_node_ns, bool now);

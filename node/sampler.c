@@ -27,6 +27,9 @@ struct source {
     int64_t pause_ns;
     bool behind; /* it has more to tell than it told */
     char fault[160];
+    char broke[HOLE_REASON_SIZE];       /* why it stopped, until samples come again; "" */
+    int64_t last_ns[NODE_CHANNELS_MAX]; /* of each of its channels; INT64_MIN before any */
+    bool mended[NODE_CHANNELS_MAX];     /* samples came again since */
 };
 
 struct sampler {
@@ -57,11 +60,26 @@ static void note_battery(struct sampler *sampler, size_t channel, int32_t count)
     }
 }
 
+/* After a driver was opened again, each channel's first sample ends the hole that it left. */
+static void end_hole(struct source *source, size_t channel, int64_t first_ns, int64_t last_ns)
+{
+    if (source->broke[0] && !source->mended[channel]) {
+        source->mended[channel] = true;
+        if (source->last_ns[channel] != INT64_MIN) {
+            cutter_hole(source->sampler->cutter, source->first + channel, source->last_ns[channel],
+                        first_ns, source->broke);
+        }
+    }
+    source->last_ns[channel] = last_ns;
+}
+
 static void on_samples(void *context, size_t channel, int64_t t0_ns, int64_t period_ps,
                        const int32_t *counts, size_t count)
 {
     struct source *source = context;
     if (channel < source->count && count > 0) {
+        struct block run = {.t0_ns = t0_ns, .period_ps = period_ps};
+        end_hole(source, channel, t0_ns, block_time_ns(&run, (uint32_t)(count - 1)));
         cutter_samples(source->sampler->cutter, source->first + channel, t0_ns, period_ps, counts,
                        count);
         note_battery(source->sampler, source->first + channel, counts[count - 1]);
@@ -72,8 +90,18 @@ static void on_change(void *context, size_t channel, int64_t time_ns, int32_t co
 {
     struct source *source = context;
     if (channel < source->count) {
+        end_hole(source, channel, time_ns, time_ns);
         cutter_change(source->sampler->cutter, source->first + channel, time_ns, count);
         note_battery(source->sampler, source->first + channel, count);
+    }
+}
+
+static void on_hole(void *context, size_t channel, int64_t start_ns, int64_t end_ns,
+                    const char *reason)
+{
+    struct source *source = context;
+    if (channel < source->count) {
+        cutter_hole(source->sampler->cutter, source->first + channel, start_ns, end_ns, reason);
     }
 }
 
@@ -129,15 +157,19 @@ static void set_fault(struct source *source, int64_t now_ns, const struct error 
     }
     source->behind = false;
     source->told_ns = now_ns;
+    snprintf(source->broke, sizeof source->broke, "%.79s", error->text);
+    memset(source->mended, 0, sizeof source->mended);
+    int64_t most_ns = source->config->type->pause_most_ns;
+    most_ns = most_ns > 0 ? most_ns : OPEN_AGAIN_MOST_NS;
+    source->pause_ns = source->pause_ns < most_ns ? source->pause_ns : most_ns;
     source->next_ns = now_ns + source->pause_ns;
-    source->pause_ns =
-        source->pause_ns * 2 < OPEN_AGAIN_MOST_NS ? source->pause_ns * 2 : OPEN_AGAIN_MOST_NS;
+    source->pause_ns *= 2;
 }
 
 static void ask(struct source *source, int64_t now_ns)
 {
     struct error error = {0};
-    struct driver_sink sink = {source, on_samples, on_change};
+    struct driver_sink sink = {source, on_samples, on_change, on_hole};
     if (!source->driver) {
         source->told_ns = now_ns;
         if (source->next_ns > now_ns) {
@@ -158,6 +190,9 @@ static void ask(struct source *source, int64_t now_ns)
     source->next_ns = next_ns;
     source->behind = next_ns <= now_ns;
     source->told_ns = source->behind ? next_ns : now_ns;
+    if (source->config->type->told_ns && !source->behind) {
+        source->told_ns = source->config->type->told_ns(source->driver, now_ns);
+    }
 }
 
 /* ---- turns ---- */
@@ -233,6 +268,9 @@ static int add_source(struct sampler *sampler, const struct node_driver_config *
                               .config = config,
                               .first = sampler->channel_count,
                               .pause_ns = OPEN_AGAIN_LEAST_NS};
+    for (size_t i = 0; i < NODE_CHANNELS_MAX; i++) {
+        source->last_ns[i] = INT64_MIN;
+    }
     struct channel *channels = &sampler->channels[source->first];
     if (open_driver(source, channels, NODE_CHANNELS_MAX - source->first, &source->count, error)) {
         source->driver = NULL;

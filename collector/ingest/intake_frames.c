@@ -168,6 +168,23 @@ static void add_gap(struct passage *passage, const struct gap *gap)
     passage->gaps[passage->gap_count++] = *gap;
 }
 
+/* What the node itself knows of stretches without samples. */
+static void add_told_holes(struct passage *passage)
+{
+    const struct frame *frame = passage->frame;
+    for (size_t i = 0; i < frame->hole_count; i++) {
+        const struct hole *hole = &frame->holes[i];
+        struct gap gap = {.node = passage->node->index,
+                          .start_ns = clock_fit_site_ns(&frame->fit, hole->start_ns),
+                          .end_ns = clock_fit_site_ns(&frame->fit, hole->end_ns)};
+        if (hole->channel < passage->list->count && gap.end_ns > gap.start_ns) {
+            (void)snprintf(gap.reason, sizeof gap.reason, "%s: %s",
+                           passage->list->channels[hole->channel].name, hole->reason);
+            add_gap(passage, &gap);
+        }
+    }
+}
+
 /* `before`: the node as it was before this frame was cooked. */
 static void find_gaps(struct passage *passage, const struct cook *before)
 {
@@ -183,6 +200,9 @@ static void find_gaps(struct passage *passage, const struct cook *before)
     if (gap_watch_frame(&passage->node->watch, &seen, &gap)) {
         add_gap(passage, &gap);
         return;
+    }
+    if (passage->in_order) {
+        add_told_holes(passage);
     }
     int64_t last[NODE_CHANNELS_MAX];
     memcpy(last, before->last_ns, sizeof last);

@@ -10,6 +10,7 @@
 #include "common/channel.h"
 #include "common/clock.h"
 #include "common/error.h"
+#include "common/wire.h" /* HOLE_REASON_SIZE */
 
 /* Given to a driver at its making; `channels` is filled by the driver. */
 struct driver_setup {
@@ -27,7 +28,19 @@ struct driver_sink {
                     const int32_t *counts, size_t count);
     /* One sample of a channel that tells only changes (period 0). */
     void (*change)(void *context, size_t channel, int64_t time_ns, int32_t count);
+    /* Between these two, the last sample and the next, this channel has none; why, in words. May be
+     * NULL: see driver_tell_hole. */
+    void (*hole)(void *context, size_t channel, int64_t start_ns, int64_t end_ns,
+                 const char *reason);
 };
+
+static inline void driver_tell_hole(const struct driver_sink *sink, size_t channel,
+                                    int64_t start_ns, int64_t end_ns, const char *reason)
+{
+    if (sink->hole && end_ns > start_ns) {
+        sink->hole(sink->context, channel, start_ns, end_ns, reason);
+    }
+}
 
 /* A driver's state. */
 struct driver;
@@ -44,6 +57,11 @@ struct driver_type {
     int (*poll)(struct driver *driver, int64_t now_ns, const struct driver_sink *sink,
                 int64_t *next_ns, struct error *error);
     void (*close)(struct driver *driver);
+    /* For a sensor whose samples are under way for a while: all before this were handed over, asked
+     * after a poll. NULL: all before that poll's now_ns were. */
+    int64_t (*told_ns)(const struct driver *driver, int64_t now_ns);
+    /* The longest pause before it is opened again after a failure; 0 takes a minute. */
+    int64_t pause_most_ns;
 };
 
 /* NULL-terminated. */

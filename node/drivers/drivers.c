@@ -4,13 +4,22 @@
 
 #include <string.h>
 
+#ifdef ROOMWAKE_GPIOD
+extern const struct driver_type driver_gpio;
+#endif
+extern const struct driver_type driver_hwmon;
+extern const struct driver_type driver_iio;
+extern const struct driver_type driver_onewire;
 extern const struct driver_type driver_replay;
+extern const struct driver_type driver_serial;
 extern const struct driver_type driver_simulate;
 
 const struct driver_type *const driver_types[] = {
-    &driver_replay,
-    &driver_simulate,
-    NULL,
+#ifdef ROOMWAKE_GPIOD
+    &driver_gpio,
+#endif
+    &driver_hwmon,    &driver_iio, &driver_onewire, &driver_replay, &driver_serial,
+    &driver_simulate, NULL,
 };
 
 const struct driver_type *driver_find(const char *name)

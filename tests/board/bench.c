@@ -15,6 +15,7 @@
 #include "tests/board/bench_parts.h"
 
 #define SUPPLY_MV 5000u
+#define PULSE_MV 1200u
 #define STACK_LOW 0x5d
 #define STACK_HIGH 0x5e
 #define TIMSK1_AT 0x6f
@@ -30,13 +31,16 @@ uint16_t bench_counts(uint32_t millivolts)
 static uint32_t antenna_mv(struct bench *bench, uint64_t cycle)
 {
     double t = (double)cycle / BENCH_HZ;
-    double hum = 600.0 * sin(2.0 * 3.14159265358979 * 50.0 * t);
+    double hum = bench->hum_mv * sin(2.0 * 3.14159265358979 * 50.0 * t);
     double swell = 200.0 * sin(2.0 * 3.14159265358979 * 0.1 * t);
     uint32_t mv =
         (uint32_t)lround(2500.0 + hum + swell) + (uint32_t)(bench->conversions % 37u) * 9u;
     if (bench->spike_every && cycle - bench->spike_last >= bench->spike_every) {
         bench->spike_last = cycle;
         mv += 1300u;
+    }
+    if (cycle >= bench->pulse_from && cycle < bench->pulse_to) {
+        mv += PULSE_MV;
     }
     return mv;
 }

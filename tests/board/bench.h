@@ -58,6 +58,9 @@ struct bench {
     uint16_t pot_mv;
     uint64_t spike_every; /* cycles; one conversion in so many is spiked */
     uint64_t spike_last;
+    double hum_mv;       /* 50 Hz on the antenna */
+    uint64_t pulse_from; /* cycles; between the two the antenna stands higher */
+    uint64_t pulse_to;
     bool xon;
     uint16_t lowest_stack;
     uint64_t slept; /* cycles */

@@ -296,6 +296,7 @@ int main(int argc, char **argv)
     truth.bench.context = &truth;
     truth.bench.sixteenths = 21 * 16 + 5;
     truth.bench.pot_mv = 1700;
+    truth.bench.hum_mv = 600.0;
     truth.bench.spike_every = 777 * MILLISECOND + 12345;
     if (bench_start(&truth.bench, argv[1], argv[2]) || !run(&truth, seconds)) {
         return 1;

@@ -72,7 +72,8 @@ static void fake_close(struct driver *driver)
     free(driver);
 }
 
-static const struct driver_type fake = {"fake", fake_open, fake_poll, fake_close};
+static const struct driver_type fake = {
+    .name = "fake", .open = fake_open, .poll = fake_poll, .close = fake_close};
 
 static uv_loop_t loop;
 static int frames;

@@ -1,0 +1,293 @@
+/* Frames to samples: ticks to host time by the tick clock, missing numbers to holes.
+ * Must never give a sample a time that its neighbours contradict. Called by serial.c. */
+#include "node/drivers/serial_board.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#define LINE_BITS_A_BYTE 10
+#define MADE_TICKS 32u   /* from a frame's last sample period to the frame: a conversion */
+#define OFF_LINE_NS 2000 /* the clock's line moved so far: a new line of samples begins */
+#define BEGIN_BEFORE_NS INT64_C(150000000) /* a first frame's samples are younger than this */
+#define REFERENCE_MV 1100
+#define CONVERTER_FULL 1024
+
+int serial_board_init(struct serial_board *board, const struct board_setup *setup, int64_t now_ns,
+                      struct error *error)
+{
+    *board = (struct serial_board){.setup = *setup,
+                                   .told_ns = now_ns - BEGIN_BEFORE_NS,
+                                   .last_word_ns = now_ns,
+                                   .asked_ns = INT64_MIN};
+    struct tick_clock_setup clock = {.tick_hz = REPORT_TICK_HZ,
+                                     .counter_bits = 32,
+                                     .tolerance_ppb = setup->resonator_ppb,
+                                     .latency_most_ns = setup->latency_most_ns};
+    return tick_clock_init(&board->clock, &clock, error);
+}
+
+static int64_t time_of(struct serial_board *board, uint32_t tick)
+{
+    int64_t host_ns = board->last_word_ns;
+    int64_t uncertainty_ns;
+    (void)tick_clock_at(&board->clock, tick, &host_ns, &uncertainty_ns);
+    return host_ns;
+}
+
+/* ---- the clock ---- */
+
+static void begin_anew(struct serial_board *board, const char *why)
+{
+    board->antenna.known = false;
+    board->magnetic.known = false;
+    if (!board->fault[0]) { /* the first to notice knows best */
+        snprintf(board->fault, sizeof board->fault, "%s", why);
+    }
+}
+
+/* The moment at which the frame was made, by the board's own count. */
+static uint32_t made_tick(const struct report *report)
+{
+    if (report->kind != REPORT_SAMPLES) {
+        return report->tick;
+    }
+    return report->tick + report->as.samples.count * REPORT_SAMPLE_TICKS + MADE_TICKS;
+}
+
+static void feed_clock(struct serial_board *board, const struct report *report, int64_t came_ns,
+                       uint8_t frame_bytes)
+{
+    int64_t on_line_ns =
+        (int64_t)frame_bytes * LINE_BITS_A_BYTE * NS_PER_S / (int64_t)board->setup.baud;
+    enum tick_verdict verdict = TICK_TAKEN;
+    if (report->kind == REPORT_ANSWER) {
+        bool ours = report->as.answer.command == COMMAND_PING && board->asked_ns != INT64_MIN &&
+                    report->as.answer.value == board->ping;
+        if (!ours) {
+            return;
+        }
+        verdict = tick_clock_feed_answer(&board->clock, board->asked_ns, report->tick,
+                                         came_ns - on_line_ns);
+        board->asked_ns = INT64_MIN;
+    } else if (report->kind == REPORT_SAMPLES || report->kind == REPORT_HELLO ||
+               report->kind == REPORT_EDGE) {
+        verdict = tick_clock_feed(&board->clock, made_tick(report), came_ns - on_line_ns);
+    } else {
+        return;
+    }
+    board->clocked = true;
+    if (verdict == TICK_RESTARTED) {
+        begin_anew(board, "the board started again");
+    }
+}
+
+/* ---- lines of samples ---- */
+
+static int64_t line_time_ns(const struct board_line *line, uint32_t tick, uint32_t period_ticks)
+{
+    uint32_t index = (tick - line->tick) / period_ticks;
+    struct block run = {.t0_ns = line->t0_ns, .period_ps = line->period_ps};
+    return block_time_ns(&run, index);
+}
+
+/* What is missing before `tick`, in words. */
+static void say_hole(struct serial_board *board, char *why, size_t size)
+{
+    if (board->fault[0]) {
+        snprintf(why, size, "%.70s", board->fault);
+    } else if (board->lost_frames > 0) {
+        snprintf(why, size, "line: %u frame%s lost%s", board->lost_frames,
+                 board->lost_frames == 1 ? "" : "s", board->bad_frames ? " (damaged bytes)" : "");
+    } else {
+        snprintf(why, size, "board: it did not sample");
+    }
+}
+
+/* Makes the line fit for samples from `tick` on; a hole before them is told for `channels`. */
+static void follow(struct serial_board *board, struct board_line *line, uint32_t tick,
+                   uint32_t period_ticks, const size_t *channels, size_t count,
+                   const struct driver_sink *sink)
+{
+    int64_t by_clock_ns = time_of(board, tick);
+    /* A measurement that was asked for a little late is no hole. */
+    bool in_step = line->known && tick - line->next_tick + period_ticks / 2 < period_ticks;
+    bool on_grid = line->known && (tick - line->tick) % period_ticks == 0;
+    int64_t off_ns = on_grid ? line_time_ns(line, tick, period_ticks) - by_clock_ns : INT64_MAX;
+    if (!on_grid || off_ns > OFF_LINE_NS || off_ns < -OFF_LINE_NS || tick - line->tick > 1u << 30) {
+        int64_t rate_ppt = tick_clock_rate_ppt(&board->clock);
+        int64_t nominal_ps = (int64_t)period_ticks * (PS_PER_S / REPORT_TICK_HZ);
+        line->known = true;
+        line->tick = tick;
+        line->t0_ns = by_clock_ns;
+        line->period_ps = nominal_ps + nominal_ps / 1000000 * (rate_ppt / 1000) / 1000;
+        if (line->any && line->t0_ns <= line->last_ns) {
+            line->t0_ns = line->last_ns + 1;
+        }
+    }
+    if (line->any && !in_step) {
+        char why[HOLE_REASON_SIZE];
+        say_hole(board, why, sizeof why);
+        for (size_t i = 0; i < count; i++) {
+            driver_tell_hole(sink, channels[i], line->last_ns,
+                             line_time_ns(line, tick, period_ticks), why);
+        }
+    }
+}
+
+static void note_told(struct board_line *line, uint32_t tick, uint32_t period_ticks, uint32_t count)
+{
+    line->next_tick = tick + count * period_ticks;
+    line->last_ns = line_time_ns(line, line->next_tick - period_ticks, period_ticks);
+    line->any = true;
+}
+
+static void tell_change(struct serial_board *board, enum board_channel which, int64_t time_ns,
+                        int32_t count, bool always, const struct driver_sink *sink)
+{
+    size_t channel = board->setup.channels[which];
+    bool news = always || !board->change_any[which] || board->change_count[which] != count;
+    if (channel == BOARD_ABSENT || !news) {
+        return;
+    }
+    if (board->change_any[which] && time_ns <= board->change_ns[which]) {
+        time_ns = board->change_ns[which] + 1;
+    }
+    sink->change(sink->context, channel, time_ns, count);
+    board->change_any[which] = true;
+    board->change_ns[which] = time_ns;
+    board->change_count[which] = count;
+}
+
+/* ---- frames ---- */
+
+static void take_samples(struct serial_board *board, const struct report *report,
+                         const struct driver_sink *sink)
+{
+    const struct report_samples *samples = &report->as.samples;
+    int32_t counts[REPORT_BATCH];
+    size_t channel = board->setup.channels[BOARD_ELECTRIC];
+    bool lost = board->lost_frames > 0 || board->fault[0];
+    follow(board, &board->antenna, report->tick, REPORT_SAMPLE_TICKS, &channel, 1, sink);
+    for (uint8_t i = 0; i < samples->count; i++) {
+        counts[i] = samples->values[i];
+    }
+    int64_t t0_ns = line_time_ns(&board->antenna, report->tick, REPORT_SAMPLE_TICKS);
+    sink->samples(sink->context, channel, t0_ns, board->antenna.period_ps, counts, samples->count);
+    note_told(&board->antenna, report->tick, REPORT_SAMPLE_TICKS, samples->count);
+    int64_t tick_ns = NS_PER_S / REPORT_TICK_HZ;
+    tell_change(board, BOARD_HIGH, t0_ns + samples->high_at * tick_ns, samples->high, true, sink);
+    tell_change(board, BOARD_LOW, t0_ns + samples->low_at * tick_ns, samples->low, true, sink);
+    tell_change(board, BOARD_GAIN, t0_ns, samples->gain, false, sink);
+    if (lost) { /* an edge may be among what was lost: the level is known again from here */
+        tell_change(board, BOARD_MOTION, board->antenna.last_ns, samples->motion, false, sink);
+    }
+    /* Edges of the time of these samples may still be under way. */
+    board->told_ns = t0_ns > board->told_ns ? t0_ns : board->told_ns;
+    board->lost_frames = 0;
+    board->bad_frames = 0;
+    board->fault[0] = '\0';
+}
+
+static void take_magnetic(struct serial_board *board, const struct report *report,
+                          const struct driver_sink *sink)
+{
+    const size_t *channels = &board->setup.channels[BOARD_MAGNETIC_X];
+    uint32_t period_ticks = 13u * REPORT_SAMPLE_TICKS;
+    if (channels[0] == BOARD_ABSENT || report->as.magnetic.status == MAGNETIC_NO_ANSWER) {
+        return;
+    }
+    follow(board, &board->magnetic, report->tick, period_ticks, channels, 3, sink);
+    int64_t time_ns = line_time_ns(&board->magnetic, report->tick, period_ticks);
+    for (size_t i = 0; i < 3; i++) {
+        int32_t count = report->as.magnetic.axis[i];
+        sink->samples(sink->context, channels[i], time_ns, board->magnetic.period_ps, &count, 1);
+    }
+    note_told(&board->magnetic, report->tick, period_ticks, 1);
+}
+
+static int take_hello(struct serial_board *board, const struct report *report, struct error *error)
+{
+    const struct report_hello *hello = &report->as.hello;
+    if (hello->version != REPORT_VERSION || hello->tick_hz != REPORT_TICK_HZ ||
+        hello->sample_ticks != REPORT_SAMPLE_TICKS) {
+        return error_set(error, ERROR_VERSION, "the board's firmware is of another version");
+    }
+    if (board->setup.channels[BOARD_MAGNETIC_X] != BOARD_ABSENT && hello->magnetometer == 0) {
+        return error_set(error, ERROR_NOT_FOUND, "the board finds no magnetometer");
+    }
+    if (board->started && hello->start != board->start) {
+        begin_anew(board, hello->reset & RESET_WATCHDOG    ? "the board's watchdog started it again"
+                          : hello->reset & RESET_BROWN_OUT ? "the board's supply was too low"
+                                                           : "the board started again");
+    }
+    board->start = hello->start;
+    board->started = true;
+    return 0;
+}
+
+static void count_lost(struct serial_board *board, const struct report *report)
+{
+    uint16_t missing = (uint16_t)(report->seq - board->seq);
+    bool again = report->kind == REPORT_HELLO && board->started &&
+                 report->as.hello.start != board->start; /* it counts anew */
+    if (board->heard && !again) {
+        board->lost_frames += missing;
+        board->lost_all += missing;
+    }
+    board->heard = true;
+    board->seq = (uint16_t)(report->seq + 1u);
+}
+
+int serial_board_take(struct serial_board *board, const struct report *report, int64_t came_ns,
+                      uint8_t frame_bytes, const struct driver_sink *sink, struct error *error)
+{
+    count_lost(board, report);
+    if (report->kind == REPORT_HELLO && take_hello(board, report, error)) {
+        return -1;
+    }
+    feed_clock(board, report, came_ns, frame_bytes);
+    board->last_word_ns = came_ns;
+    if (!board->clocked) {
+        return 0;
+    }
+    switch (report->kind) {
+    case REPORT_SAMPLES:
+        take_samples(board, report, sink);
+        break;
+    case REPORT_EDGE:
+        tell_change(board, BOARD_MOTION, time_of(board, report->tick), report->as.edge.level, false,
+                    sink);
+        break;
+    case REPORT_MAGNETIC:
+        take_magnetic(board, report, sink);
+        break;
+    case REPORT_TEMPERATURE:
+        if (report->as.temperature.status == TEMPERATURE_GOOD) {
+            tell_change(board, BOARD_TEMPERATURE, time_of(board, report->tick),
+                        report->as.temperature.sixteenths, true, sink);
+        }
+        break;
+    case REPORT_SUPPLY:
+        if (report->as.supply.reference_counts > 0) {
+            tell_change(board, BOARD_BATTERY, time_of(board, report->tick),
+                        REFERENCE_MV * CONVERTER_FULL / report->as.supply.reference_counts, true,
+                        sink);
+        }
+        break;
+    default:
+        break;
+    }
+    return 0;
+}
+
+void serial_board_bad(struct serial_board *board)
+{
+    board->bad_frames += board->heard;
+}
+
+void serial_board_ask(struct serial_board *board, int64_t now_ns, struct report *question)
+{
+    *question = (struct report){.kind = REPORT_COMMAND};
+    question->as.answer = (struct report_answer){COMMAND_PING, ++board->ping};
+    board->asked_ns = now_ns;
+}
