@@ -1,7 +1,6 @@
 /* A magnetometer, an accelerometer or a converter of the kernel's industrial I/O, read through its
- * files one value at a time (Documentation/ABI/testing/sysfs-bus-iio). The fast way is
- * iio_buffer.c. Must never round a scale: it is kept as the kernel's decimal text. Listed in
- * drivers.c. */
+ * files one value at a time (Documentation/ABI/testing/sysfs-bus-iio).
+ * Must never round a scale: it is kept as the kernel's decimal text. Listed in drivers.c. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
