@@ -5,7 +5,7 @@
 
 #include <stdint.h>
 
-#define GAP_REASON_SIZE 128
+#define GAP_REASON_SIZE 160
 
 struct gap {
     uint32_t node;

@@ -54,7 +54,7 @@ static void on_change(void *context, size_t channel, int64_t time_ns, int32_t co
     taken[taken_count++] = (struct taken){channel, time_ns, 0, count};
 }
 
-static const struct driver_sink sink = {NULL, on_samples, on_change};
+static const struct driver_sink sink = {NULL, on_samples, on_change, NULL};
 
 static void write_csv(const char *text)
 {

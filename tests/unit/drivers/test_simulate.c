@@ -106,7 +106,7 @@ static void bench_make(struct bench *bench, const char *script, size_t channel)
     bench->taken = calloc(1, sizeof *bench->taken);
     assert_non_null(bench->taken);
     bench->taken->channel = channel;
-    bench->sink = (struct driver_sink){bench->taken, on_samples, on_change};
+    bench->sink = (struct driver_sink){bench->taken, on_samples, on_change, NULL};
     write_file(bench, "site.json", house_site_text);
     write_file(bench, "house.json", script);
 }
