@@ -55,10 +55,14 @@ static void fill_members(const struct disturbance *const *members, size_t count,
     }
 }
 
-static void fill_order(const struct site *site, struct coincidence *coincidence)
+static void fill_order(const struct site *site, const struct disturbance *const *members,
+                       size_t count, struct coincidence *coincidence)
 {
+    coincidence->order_count =
+        order_gather(members, count, coincidence->order, COINCIDENCE_MEMBERS_MAX);
     order_first(coincidence->order, coincidence->order_count);
-    coincidence->together = order_together(coincidence->order, coincidence->order_count);
+    coincidence->together =
+        order_together(coincidence->order, coincidence->order_count, site->order_confidence);
     coincidence->first_known = !coincidence->together && coincidence->order_count > 0 &&
                                coincidence->order[0].first_probability >= site->order_confidence;
 }
@@ -157,7 +161,7 @@ int judge_group(const struct judge *judge, const struct group *group, int64_t no
     coincidence->kind = group->count > 1 ? COINCIDENCE_TRAVELLING : COINCIDENCE_PROMPT;
     fill_members(members, count, coincidence);
     witness_count(judge->site, members, count, coincidence);
-    fill_order(judge->site, coincidence);
+    fill_order(judge->site, members, count, coincidence);
     if (coincidence->kind == COINCIDENCE_TRAVELLING) {
         fill_path(judge, group, coincidence);
     }

@@ -51,7 +51,6 @@ void witness_count(const struct site *site, const struct disturbance *const *mem
 {
     coincidence->witness_count = 0;
     coincidence->node_count = 0;
-    coincidence->order_count = 0;
     coincidence->control_took_part = false;
     for (size_t i = 0; i < count; i++) {
         const struct disturbance *member = members[i];
@@ -65,13 +64,6 @@ void witness_count(const struct site *site, const struct disturbance *const *mem
         coincidence->node_count++;
         if (member->node < site->node_count && site->nodes[member->node].control) {
             coincidence->control_took_part = true;
-        }
-        if (coincidence->order_count < COINCIDENCE_MEMBERS_MAX) {
-            struct order_entry *entry = &coincidence->order[coincidence->order_count++];
-            entry->node = member->node;
-            entry->onset_ns = member->onset_ns;
-            entry->onset_sd_ns = disturbance_onset_sd_ns(member);
-            entry->first_probability = 0.0;
         }
     }
 }

@@ -7,15 +7,20 @@
 #include <string.h>
 
 #include "collector/detect/onset.h"
+#include "collector/detect/rise.h"
 
 /* Before the earliest onset that may be picked, so that the run before it has a spread. */
 #define PICK_MARGIN 32u
 #define PICK_SAMPLES_MIN 8u
 #define VARIANCE_FLOOR_PART 0.0025
-#define SD_MIN_PERIODS 0.3
+#define SD_MIN_PERIODS 0.1
 /* Mean of the neighbours, squared and in units of its own sigma, above which a spike is not alone.
  */
 #define ALONE_MAX 16.0
+#define RISE_MISFIT_MOST 2.0
+/* Samples from before a step on that are looked at, and how far apart equal levels may be. */
+#define STEP_SAMPLES 64u
+#define STEP_SPREADS 1.5
 /* A load switched near the current's zero shows a part of a cycle later. */
 #define MAINS_CYCLE_PART 0.125
 #define MAINS_CYCLE_NS 2e7
@@ -154,14 +159,67 @@ static bool pick_by_curve(struct watch *watch, uint64_t from, uint64_t low, uint
         return false;
     }
     watch->onset = from + pick.index;
-    /* What rises slowly hides its beginning in the noise: half of the time that it took from there
-     * to the threshold is not known. A sharp onset is over the threshold at once. */
-    double rise =
-        watch->settings.name == BAND_REST && watch->window == 0 && watch->raised > watch->onset
-            ? 0.5 * (double)(watch->raised - watch->onset)
-            : 0.0;
-    watch->open.pick_sd_ns = sd_ns(watch, hypot(pick.sd_samples, rise));
+    watch->open.pick_sd_ns = sd_ns(watch, pick.sd_samples);
     return true;
+}
+
+/* Samples from `from` on, towards the side of the one over the threshold, in units of the noise. */
+static void project(const struct watch *watch, uint64_t from, size_t n, double *values)
+{
+    double part[VECTOR_AXES_MAX];
+    double way[VECTOR_AXES_MAX];
+    double unit =
+        sqrt(watch_deviation(watch, watch->raised, watch->dims, way)) * watch->baseline.scale;
+    for (size_t k = 0; k < n; k++) {
+        double along = 0.0;
+        (void)watch_deviation(watch, from + k, watch->dims, part);
+        for (size_t a = 0; a < watch->dims; a++) {
+            along += part[a] * way[a];
+        }
+        values[k] = along / unit;
+    }
+}
+
+/* Whether the sample before is as quiet as ever and the first two are at the level of those that
+ * follow. */
+static bool came_at_once(const struct watch *watch, uint64_t low, uint64_t now)
+{
+    double values[STEP_SAMPLES];
+    size_t n = (size_t)(now - watch->onset + 2);
+    n = n < STEP_SAMPLES ? n : STEP_SAMPLES;
+    if (watch->onset == low || n < 4) {
+        return false;
+    }
+    project(watch, watch->onset - 1, n, values);
+    double later = 0.0;
+    for (size_t k = 3; k < n; k++) {
+        later += values[k] / (double)(n - 3);
+    }
+    double spread = sqrt(1.0 / 2.0 + 1.0 / (double)(n - 3));
+    return values[0] <= STEP_SPREADS &&
+           (values[1] + values[2]) / 2.0 >= later - STEP_SPREADS * spread;
+}
+
+/* What rises slowly hides its beginning in the noise: then it is neither a sample nor as sure as
+ * the change of level that the curve sees. What comes at once stays at the sample that shows it. */
+static void refine_by_rise(struct watch *watch, uint64_t low, uint64_t now)
+{
+    struct rise rise;
+    double period = (double)watch->settings.pace.period_ns;
+    size_t n = (size_t)(watch->raised - low + 1);
+    if (came_at_once(watch, low, now)) {
+        return;
+    }
+    project(watch, low, n, watch->scratch[0]);
+    if (!rise_find(watch->scratch[0], n, &rise) || rise.misfit > RISE_MISFIT_MOST) {
+        return;
+    }
+    int64_t onset_ns = time_at(watch, watch->raised) - llround((rise.back - 0.5) * period);
+    int64_t least_ns = time_at(watch, low);
+    watch->open.onset_ns = onset_ns > least_ns ? onset_ns : least_ns;
+    /* The part that is the interval's is told apart. */
+    double pick = sqrt(fmax(0.0, rise.sd * rise.sd - 1.0 / 12.0));
+    watch->open.pick_sd_ns = sd_ns(watch, pick);
 }
 
 /* Nothing is picked further back than was promised: of what is weaker and longer than that, the
@@ -198,12 +256,17 @@ static void pick_onset(struct watch *watch, uint64_t now)
         pick_at_trigger(watch);
     }
     /* A single sample has no run after it: its onset is that sample. */
-    if (watch->settings.name == BAND_REST && watch->trigger.above_low == 1 &&
-        stands_alone(watch, watch->onset, now)) {
+    bool alone = watch->settings.name == BAND_REST && watch->trigger.above_low == 1 &&
+                 stands_alone(watch, watch->onset, now);
+    if (alone) {
         pick_at_trigger(watch);
     }
     keep_promise(watch, earliest);
     watch->open.onset_ns = time_at(watch, watch->onset);
+    if (enough && !alone && watch->settings.name == BAND_REST && watch->window == 0 &&
+        watch->raised > low) {
+        refine_by_rise(watch, low, now);
+    }
     watch->stage = WATCH_SETTLING;
 }
 

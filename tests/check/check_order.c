@@ -69,7 +69,7 @@ static void equal_times_share_equally(void **state)
     for (size_t i = 0; i < 12; i++) {
         assert_close(entries[i].first_probability, 1.0 / 12.0, 1e-7);
     }
-    assert_true(order_together(entries, 12));
+    assert_true(order_together(entries, 12, 0.95));
 }
 
 /* Uncertainties from 1 us to 1 s side by side: still a distribution. */
@@ -99,16 +99,79 @@ static void an_onset_sums_pick_sampling_and_clock(void **state)
     assert_int64_equal(disturbance_onset_sd_ns(&seen), 5 * MS);
 }
 
-/* Chi-square 95 % with 2 degrees of freedom is 5.991 (standard table): three onsets at -x, 0, x of
- * sd 1 give 2 x^2. */
-static void together_is_a_chi_square_at_95_percent(void **state)
+/* The largest x at which onsets at 0 and x (and 2 x) of sd 1 still pass for one moment; their
+ * chi-square is x^2 / 2 (and 2 x^2). */
+static double widest_together(size_t count, double confidence)
+{
+    double low = 0, high = 100;
+    for (int i = 0; i < 60; i++) {
+        struct order_entry entries[3];
+        double x = (low + high) / 2;
+        fill(entries, count, (const double[]){0, x, 2 * x}, (const double[]){1, 1, 1});
+        *(order_together(entries, count, confidence) ? &low : &high) = x;
+    }
+    return low;
+}
+
+/* Quantiles of chi-square at 95 and 99 %, 1 and 2 degrees of freedom: 3.841, 6.635, 5.991, 9.210
+ * (NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.4, from memory). */
+static void together_is_a_chi_square_at_the_sites_confidence(void **state)
 {
     (void)state;
-    struct order_entry entries[3];
-    fill(entries, 3, (const double[]){0, 1.70, 3.40}, (const double[]){1, 1, 1});
-    assert_true(order_together(entries, 3));
-    fill(entries, 3, (const double[]){0, 1.76, 3.52}, (const double[]){1, 1, 1});
-    assert_false(order_together(entries, 3));
+    assert_close(pow(widest_together(2, 0.95), 2) / 2, 3.841, 1e-3);
+    assert_close(pow(widest_together(2, 0.99), 2) / 2, 6.635, 1e-3);
+    assert_close(2 * pow(widest_together(3, 0.95), 2), 5.991, 1e-3);
+    assert_close(2 * pow(widest_together(3, 0.99), 2), 9.210, 1e-3);
+}
+
+/* 3, 4, 10 and 11 degrees of freedom at 95 %: 7.815, 9.488, 18.307, 19.675 (same table). */
+static void more_nodes_follow_the_table_too(void **state)
+{
+    (void)state;
+    static const struct {
+        size_t count;
+        double quantile;
+    } rows[] = {{4, 7.815}, {5, 9.488}, {11, 18.307}, {12, 19.675}};
+    for (size_t r = 0; r < 4; r++) {
+        for (int side = 0; side < 2; side++) {
+            /* one apart, the others at one time: x^2 (n - 1) / n */
+            double n = (double)rows[r].count;
+            double x = sqrt((rows[r].quantile + (side ? 0.002 : -0.002)) * n / (n - 1));
+            double ms[12] = {0}, sd_ms[12];
+            struct order_entry entries[12];
+            for (size_t i = 0; i < rows[r].count; i++) {
+                ms[i] = i + 1 == rows[r].count ? x : 0;
+                sd_ms[i] = 1;
+            }
+            fill(entries, rows[r].count, ms, sd_ms);
+            assert_int_equal(order_together(entries, rows[r].count, 0.95), side == 0);
+        }
+    }
+}
+
+/* A sample shows what began up to one interval before: on the average half of it. */
+static void a_moment_is_half_an_interval_before_its_sample(void **state)
+{
+    (void)state;
+    struct disturbance seen = {.onset_ns = START, .sampling_sd_ns = 2886751};
+    assert_close((double)(order_moment_ns(&seen) - START), -5e6, 10);
+}
+
+static void a_node_speaks_by_its_surest_word_on_one_beginning(void **state)
+{
+    (void)state;
+    struct disturbance vague = {.node = 1, .onset_ns = START, .pick_sd_ns = 30 * MS};
+    struct disturbance sharp = {.node = 1, .onset_ns = START + 20 * MS, .pick_sd_ns = MS};
+    struct disturbance other = {.node = 0, .onset_ns = START + 10 * MS, .pick_sd_ns = MS};
+    struct disturbance later = {.node = 1, .onset_ns = START + 900 * MS, .pick_sd_ns = MS / 2};
+    const struct disturbance *members[] = {&vague, &other, &sharp, &later};
+    struct order_entry entries[4];
+    assert_int_equal(order_gather(members, 4, entries, 4), 2);
+    assert_int_equal(entries[0].node, 0);
+    assert_int64_equal(entries[0].onset_ns, START + 10 * MS);
+    assert_int64_equal(entries[1].onset_ns, START + 20 * MS);
+    assert_int64_equal(entries[1].onset_sd_ns, MS);
+    assert_int_equal(order_gather(members, 4, entries, 1), 1);
 }
 
 int main(void)
@@ -120,7 +183,10 @@ int main(void)
         cmocka_unit_test(equal_times_share_equally),
         cmocka_unit_test(sums_stay_one_for_unlike_uncertainties),
         cmocka_unit_test(an_onset_sums_pick_sampling_and_clock),
-        cmocka_unit_test(together_is_a_chi_square_at_95_percent),
+        cmocka_unit_test(together_is_a_chi_square_at_the_sites_confidence),
+        cmocka_unit_test(more_nodes_follow_the_table_too),
+        cmocka_unit_test(a_moment_is_half_an_interval_before_its_sample),
+        cmocka_unit_test(a_node_speaks_by_its_surest_word_on_one_beginning),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
