@@ -38,7 +38,7 @@ struct order_tally {
 
 /* One kind of pick: by rate and shape. */
 struct order_picks {
-    size_t count;
+    size_t count, within, within_half;              /* two sigma and half a sigma */
     double sum_s, squares_s, squares_sd, squares_z; /* error, error^2, stated^2, (error/stated)^2 */
 };
 
@@ -197,6 +197,8 @@ static inline void order_note_picks(struct order_trial *trial)
             double sd = (double)disturbance_onset_sd_ns(&trial->seen[n][e]) * 1e-9;
             if (trial->found[n][e] && trial->truth != ORDER_MAINS) {
                 picks->count++;
+                picks->within += fabs(off) <= 2 * sd;
+                picks->within_half += fabs(off) <= sd / 2;
                 picks->sum_s += off;
                 picks->squares_s += off * off;
                 picks->squares_sd += sd * sd;
