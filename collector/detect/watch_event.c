@@ -202,7 +202,7 @@ static bool came_at_once(const struct watch *watch, uint64_t low, uint64_t now)
 
 /* What rises slowly hides its beginning in the noise: then it is neither a sample nor as sure as
  * the change of level that the curve sees. What comes at once stays at the sample that shows it. */
-static void refine_by_rise(struct watch *watch, uint64_t low, uint64_t now)
+static void refine_by_rise(struct watch *watch, uint64_t low, uint64_t earliest, uint64_t now)
 {
     struct rise rise;
     double period = (double)watch->settings.pace.period_ns;
@@ -215,7 +215,7 @@ static void refine_by_rise(struct watch *watch, uint64_t low, uint64_t now)
         return;
     }
     int64_t onset_ns = time_at(watch, watch->raised) - llround((rise.back - 0.5) * period);
-    int64_t least_ns = time_at(watch, low);
+    int64_t least_ns = time_at(watch, earliest);
     watch->open.onset_ns = onset_ns > least_ns ? onset_ns : least_ns;
     /* The part that is the interval's is told apart. */
     double pick = sqrt(fmax(0.0, rise.sd * rise.sd - 1.0 / 12.0));
@@ -263,9 +263,8 @@ static void pick_onset(struct watch *watch, uint64_t now)
     }
     keep_promise(watch, earliest);
     watch->open.onset_ns = time_at(watch, watch->onset);
-    if (enough && !alone && watch->settings.name == BAND_REST && watch->window == 0 &&
-        watch->raised > low) {
-        refine_by_rise(watch, low, now);
+    if (enough && !alone && watch->settings.name == BAND_REST && watch->raised > low) {
+        refine_by_rise(watch, low, earliest, now);
     }
     watch->stage = WATCH_SETTLING;
 }
