@@ -18,6 +18,10 @@
  * simulated nights). */
 #define SAMPLE_PART 0.7
 #define WINDOW_PART 0.02
+/* A window's tail that was fitted to the few maxima of a short quiet spell may seem to end soon: no
+ * level is below this part of what normal noise needs (twelve spells of 40 s: four false onsets in
+ * as many minutes where one in ten hours was asked). */
+#define NORMAL_PART 0.95
 /* A level seen so often among the maxima kept is no rare one. */
 #define SEEN_OFTEN 3u
 /* Where the scale is not the noise's own but about the least that is believed. */
@@ -67,6 +71,16 @@ static struct tail_input input_for(const struct watch *watch, size_t merged, dou
                                .scale_count = scale_count};
 }
 
+/* What noise without any tail of its own would need; taken without a look at the maxima. */
+static double normal_level(const struct tail_input *input)
+{
+    struct tail_input unseen = *input;
+    struct tail_choice choice;
+    unseen.blocks = 0;
+    tail_choose(&unseen, &choice);
+    return choice.threshold;
+}
+
 static void choose_bank(struct watch *watch, size_t merged)
 {
     struct bank *bank = &watch->bank;
@@ -79,7 +93,7 @@ static void choose_bank(struct watch *watch, size_t merged)
         input.block_samples /= bank_stride(stat);
         input.dims = bank_is_energy(stat) ? 1 : watch->dims;
         tail_choose(&input, &choice);
-        bank->high[stat] = choice.threshold;
+        bank->high[stat] = fmax(choice.threshold, NORMAL_PART * normal_level(&input));
     }
 }
 

@@ -34,7 +34,9 @@ class BadInput(support.Case):
     def test_wrong_use_exits_2_and_says_which_option(self):
         self.fails(ROOMWAKE, "fly", code=2, says=["fly", "no such command"])
         self.fails(ROOMWAKE, "import", "--sight", "x", code=2, says=["--sight", "unknown option"])
-        self.fails(ROOMWAKE, "import", "--site", "x", code=2, says=["--csv", "missing"])
+        self.fails(ROOMWAKE, "import", "--site", "x", code=2, says=["--night", "missing"])
+        self.fails(ROOMWAKE, "import", "--site", "x", "--night", "y", code=2,
+                   says=["--csv", "needed"])
         self.fails(ROOMWAKE, "review", code=2, says=["NIGHT", "missing"])
         self.fails(ROOMWAKE, "record", "--site", str(self.write("s.json", support.site())),
                    "--night", "n", "--time", "nowhere", code=2, says=["--time", "nowhere"])
