@@ -436,17 +436,27 @@ static void on_beat(void *context, int64_t now_ns)
     uv_sleep(3); /* lateness of each turn must not add up */
 }
 
-static void lateness_does_not_add_up(void **state)
+static double twenty_beats_ms(void)
 {
-    (void)state;
     struct pace pace;
     struct beat beat = {0};
     struct clock_source clock = clock_system();
     pace_start(&loop, &pace, &clock, 20000000, on_beat, &beat);
     run_until(&beat.count, 21);
-    assert_close((double)(beat.last_ns - beat.first_ns) / 1e6, 400, 8);
     pace_close(&pace);
     uv_run(&loop, UV_RUN_NOWAIT);
+    return (double)(beat.last_ns - beat.first_ns) / 1e6;
+}
+
+/* Lateness that added up would show in every try; a machine busy with other things only in some. */
+static void lateness_does_not_add_up(void **state)
+{
+    (void)state;
+    double off_ms = INFINITY;
+    for (int i = 0; i < 20 && off_ms > 8; i++) {
+        off_ms = fmin(off_ms, fabs(twenty_beats_ms() - 400));
+    }
+    assert_true(off_ms <= 8);
 }
 
 int main(void)
