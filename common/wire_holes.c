@@ -73,6 +73,10 @@ static int read_hole(struct bytes_reader *reader, int64_t until_ns, struct hole 
     }
     memcpy(hole->reason, reason, length);
     hole->reason[length] = '\0';
+    /* A zero inside would end the text early: what was read could not be spelled again. */
+    if (strlen(hole->reason) != length) {
+        return error_set(error, ERROR_FORMAT, "blocks message: a hole's reason is not plain text");
+    }
     hole->start_ns = until_ns + since_ns;
     hole->end_ns = hole->start_ns + (int64_t)long_ns;
     return check_hole(hole, error);

@@ -70,6 +70,20 @@ static void fill_block(struct fixture *fixture, size_t i, uint64_t *seed)
     }
 }
 
+static void fill_holes(struct frame *frame, uint64_t *seed)
+{
+    frame->hole_count = (uint16_t)(next_random(seed) % (FRAME_HOLES_MAX + 1));
+    for (size_t i = 0; i < frame->hole_count; i++) {
+        struct hole *hole = &frame->holes[i];
+        hole->channel = (uint16_t)(next_random(seed) % NODE_CHANNELS_MAX);
+        hole->start_ns = frame->until_node_ns - (int64_t)(next_random(seed) >> 24);
+        hole->end_ns = hole->start_ns + 1 + (int64_t)(next_random(seed) >> 24);
+        size_t length = 1 + next_random(seed) % (HOLE_REASON_SIZE - 1);
+        memset(hole->reason, 'a' + (int)(next_random(seed) % 26), length);
+        hole->reason[length] = '\0';
+    }
+}
+
 static void fill_frame(struct fixture *fixture, uint64_t *seed)
 {
     struct frame *frame = &fixture->frame;
@@ -93,6 +107,7 @@ static void fill_frame(struct fixture *fixture, uint64_t *seed)
     for (size_t i = 0; i < frame->block_count; i++) {
         fill_block(fixture, i, seed);
     }
+    fill_holes(frame, seed);
 }
 
 static void assert_blocks_equal(const struct block *a, const struct block *b)
@@ -128,6 +143,13 @@ static void assert_frames_equal(const struct frame *a, const struct frame *b)
     assert_int_equal(a->block_count, b->block_count);
     for (size_t i = 0; i < a->block_count; i++) {
         assert_blocks_equal(&a->blocks[i], &b->blocks[i]);
+    }
+    assert_int_equal(a->hole_count, b->hole_count);
+    for (size_t i = 0; i < a->hole_count; i++) {
+        assert_int_equal(a->holes[i].channel, b->holes[i].channel);
+        assert_int64_equal(a->holes[i].start_ns, b->holes[i].start_ns);
+        assert_int64_equal(a->holes[i].end_ns, b->holes[i].end_ns);
+        assert_string_equal(a->holes[i].reason, b->holes[i].reason);
     }
 }
 
@@ -392,6 +414,33 @@ static void a_message_waiting_can_be_peeked_at_and_stamped_once(void **state)
     wire_arena_free(&arena);
 }
 
+static void a_hole_s_reason_that_is_not_plain_text_is_refused(void **state)
+{
+    (void)state;
+    static const char damage[] = {'\0', '\n', '\x7f', (char)0x80};
+    struct fixture fixture;
+    uint8_t bytes[1024];
+    (void)small_message(&fixture, bytes, sizeof bytes);
+    fixture.frame.hole_count = 1;
+    fixture.frame.holes[0] = (struct hole){
+        .channel = 1, .start_ns = 1000, .end_ns = 2000, .reason = "XYZ: its line was out"};
+    size_t length = 0;
+    struct error error = {0};
+    assert_int_equal(wire_encode(&fixture.frame, bytes, sizeof bytes, &length, &error), 0);
+    char *reason = memmem(bytes, length, "XYZ", 3);
+    assert_non_null(reason);
+    struct wire_arena arena = {0};
+    struct frame frame;
+    for (size_t i = 0; i < sizeof damage; i++) {
+        reason[1] = damage[i];
+        renew_checksum(bytes, length);
+        error = (struct error){0};
+        assert_int_equal(wire_decode(bytes, length, &arena, &frame, &error), -1);
+        assert_int_not_equal(error.code, ERROR_NONE);
+    }
+    wire_arena_free(&arena);
+}
+
 static void a_damaged_message_gets_no_fresh_checksum(void **state)
 {
     (void)state;
@@ -440,6 +489,7 @@ int main(void)
         cmocka_unit_test(times_that_stand_still_or_leave_int64_are_refused),
         cmocka_unit_test(what_may_not_be_sent_is_refused_by_its_block),
         cmocka_unit_test(a_message_waiting_can_be_peeked_at_and_stamped_once),
+        cmocka_unit_test(a_hole_s_reason_that_is_not_plain_text_is_refused),
         cmocka_unit_test(a_damaged_message_gets_no_fresh_checksum),
         cmocka_unit_test(a_second_of_a_busy_node_stays_small),
     };
