@@ -29,6 +29,10 @@ void timefmt_seconds(int64_t utc_ns, char text[TIMEFMT_SIZE]);
 /* "22:00:00.123" in local time, for people; the zone's offset as "+01:00" if `zone` is not NULL. */
 void timefmt_local(int64_t utc_ns, char text[TIMEFMT_SIZE], char zone[TIMEFMT_SIZE]);
 
+/* The first second in (from, to] whose local time has another offset than from's, as at the change
+ * to or from summer time; 0 where the two have the same. */
+int64_t timefmt_zone_change(int64_t from_utc_ns, int64_t to_utc_ns);
+
 /* A duration for people: "12 ms", "3.4 s", "2 min 5 s", "8 h 3 min"; below 1 ms "0.04 ms". */
 void timefmt_duration(int64_t ns, char text[TIMEFMT_SIZE]);
 

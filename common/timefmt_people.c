@@ -32,6 +32,32 @@ void timefmt_local(int64_t utc_ns, char text[TIMEFMT_SIZE], char zone[TIMEFMT_SI
     }
 }
 
+static long zone_offset_s(time_t when)
+{
+    struct tm local = {0};
+    (void)localtime_r(&when, &local);
+    return local.tm_gmtoff;
+}
+
+int64_t timefmt_zone_change(int64_t from_utc_ns, int64_t to_utc_ns)
+{
+    time_t before = (time_t)(from_utc_ns / NS_PER_S);
+    time_t after = (time_t)(to_utc_ns / NS_PER_S);
+    long offset_s = zone_offset_s(before);
+    if (after <= before || zone_offset_s(after) == offset_s) {
+        return 0;
+    }
+    while (after - before > 1) {
+        time_t middle = before + (after - before) / 2;
+        if (zone_offset_s(middle) == offset_s) {
+            before = middle;
+        } else {
+            after = middle;
+        }
+    }
+    return (int64_t)after * NS_PER_S;
+}
+
 /* value / 1000, without trailing zeros. */
 static void thousandths(uint64_t value, const char *unit, const char *sign, char text[TIMEFMT_SIZE])
 {

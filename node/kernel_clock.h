@@ -14,6 +14,14 @@ struct kernel_reading {
     bool disciplined;
     int64_t bound_ns;    /* the kernel's maxerror */
     int64_t estimate_ns; /* and its esterror, one sigma */
+    int tai_s;           /* TAI less UTC, as the kernel has it: it counts each leap second there */
+};
+
+/* Leap seconds since the first reading: the site's time has none. Caller-owned; start from {0}. */
+struct kernel_leaps {
+    bool begun;
+    int tai_s;
+    int count;
 };
 
 /* How the kernel is asked, so that a test can answer for it. */
@@ -25,9 +33,11 @@ struct kernel_clock {
 struct kernel_clock kernel_clock_system(void);
 
 /* Both clocks read back to back `size` times, as exchanges with a time server that answers at once.
- * Returns how many: none while the kernel does not vouch for its clock, whatever that says. */
+ * Returns how many: none while the kernel does not vouch for its clock, whatever that says, and
+ * none where a leap second came in between. */
 int kernel_clock_burst(const struct kernel_clock *kernel, const struct clock_source *clock,
-                       struct clock_exchange *pairs, int size, struct kernel_reading *reading);
+                       struct kernel_leaps *leaps, struct clock_exchange *pairs, int size,
+                       struct kernel_reading *reading);
 /* The kernel's error on top of the line's own: the bound as evenly spread, or the estimate where
  * that is more. */
 void kernel_clock_widen(const struct kernel_reading *reading, struct clock_fit *fit);

@@ -1,7 +1,11 @@
 /* roomwake-node: options in, exit code out.
  * Must never hold logic. Exit: 0 ended in order, 1 a failed run, 2 wrong use or a wrong config. */
+#include <errno.h>
 #include <getopt.h>
 #include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
 
 #include "common/log.h"
 #include "node/node.h"
@@ -19,8 +23,34 @@ static const char help[] =
     "  --help          this text\n"
     "  --version       the version\n";
 
-static int run(const char *path)
+/* How a program that begins again after a sleep tells itself so. */
+#define SLEPT_NAME "ROOMWAKE_NODE_SLEPT_NS"
+#define SLEPT_MOST_NS INT64_C(8640000000000000) /* 100 days */
+
+static int64_t read_slept(void)
 {
+    const char *text = getenv(SLEPT_NAME);
+    long long slept_ns = text ? strtoll(text, NULL, 10) : 0;
+    (void)unsetenv(SLEPT_NAME);
+    return slept_ns > 0 && slept_ns < SLEPT_MOST_NS ? slept_ns : 0;
+}
+
+/* Nothing of this process holds after a sleep; another one in its place is a fresh boot. */
+static int begin_anew(char **argv, int64_t slept_ns)
+{
+    char text[32];
+    (void)snprintf(text, sizeof text, "%lld", (long long)slept_ns);
+    log_warning("this machine was suspended: starting anew");
+    if (setenv(SLEPT_NAME, text, 1) == 0) {
+        (void)execv("/proc/self/exe", argv);
+    }
+    log_error("starting anew: %s", strerror(errno));
+    return EXIT_FAILED;
+}
+
+static int run(const char *path, char **argv)
+{
+    int64_t slept_ns = read_slept();
     struct node_config config;
     struct clock_skew skew;
     struct clock_source clock;
@@ -29,8 +59,11 @@ static int run(const char *path)
         log_error("%s", error.text);
         return EXIT_USAGE;
     }
-    int rc = node_run(&config, &clock, &error);
+    int rc = node_run(&config, &clock, slept_ns, &slept_ns, &error);
     node_config_free(&config);
+    if (rc == NODE_SLEPT) {
+        return begin_anew(argv, slept_ns);
+    }
     if (rc == 0) {
         return 0;
     }
@@ -71,5 +104,5 @@ int main(int argc, char **argv)
         log_error("%s: see roomwake-node --help", path ? argv[optind] : "--config FILE is needed");
         return EXIT_USAGE;
     }
-    return run(path);
+    return run(path, argv);
 }

@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "common/log.h"
+#include "common/timefmt.h"
 #include "common/topic.h"
 #include "node/flusher.h"
 #include "node/health.h"
@@ -30,6 +31,9 @@ struct node {
     struct flusher flusher;
     struct pace health_pace;
     struct pace tick_pace; /* lets the publisher see time go by */
+    uv_check_t awake;      /* after each wait, before anything else is done */
+    int64_t slept_before_ns;
+    int64_t slept_ns; /* in this run: it is over */
     uv_signal_t signals[2];
     uv_timer_t end_limit;
     struct message_hello hello;
@@ -42,6 +46,20 @@ struct node {
 static int64_t read_ns(const struct node *node)
 {
     return node->clock.mono_ns(node->clock.context);
+}
+
+/* ---- sleep ---- */
+
+/* What was sampled before keeps the line of before; nothing is sampled any more. */
+static void on_awake(uv_check_t *check)
+{
+    struct node *node = check->data;
+    int64_t slept_ns = clock_slept_ns(&node->clock) - node->slept_before_ns;
+    if (slept_ns > 0 && !node->ending) {
+        node->slept_ns = slept_ns;
+        node->ending = true;
+        sampler_keep(node->sampler);
+    }
 }
 
 /* ---- frames and time ---- */
@@ -200,10 +218,14 @@ static int make_boot(uint64_t *boot, struct error *error)
     return 0;
 }
 
-static int build(struct node *node, struct error *error)
+static int build(struct node *node, int64_t slept_ns, struct error *error)
 {
     const struct node_config *config = node->config;
     const struct kernel_clock kernel = kernel_clock_system();
+    char length[TIMEFMT_SIZE];
+    char why[HOLE_REASON_SIZE];
+    timefmt_duration(slept_ns, length);
+    (void)snprintf(why, sizeof why, "the machine was suspended for %.40s", length);
     struct sampler_setup sampler = {.loop = &node->loop,
                                     .clock = node->clock,
                                     .config = config,
@@ -223,6 +245,8 @@ static int build(struct node *node, struct error *error)
         return -1;
     }
     sampler.boot = node->hello.boot;
+    sampler.away_ns = slept_ns;
+    sampler.away_why = why;
     if (spool_open(config->spool_path, config->spool_max_bytes, &node->spool, error) ||
         sampler_new(&sampler, &node->sampler, error) ||
         timekeeper_new(&time, &node->timekeeper, error) || make_publisher(node, error) ||
@@ -286,6 +310,10 @@ static void start(struct node *node)
         node->signals[i].data = node;
         uv_signal_start(&node->signals[i], on_signal, numbers[i]);
     }
+    uv_check_init(&node->loop, &node->awake);
+    node->awake.data = node;
+    uv_check_start(&node->awake, on_awake);
+    uv_unref((uv_handle_t *)&node->awake);
     flusher_start(&node->loop, &node->flusher, node->spool, &node->clock);
     pace_start(&node->loop, &node->health_pace, &node->clock, node->config->state_every_ns,
                on_health, node);
@@ -301,6 +329,7 @@ static void start(struct node *node)
 static void close_rest(struct node *node)
 {
     uv_close((uv_handle_t *)&node->end_limit, NULL);
+    uv_close((uv_handle_t *)&node->awake, NULL);
     for (int i = 0; i < 2; i++) {
         uv_close((uv_handle_t *)&node->signals[i], NULL);
     }
@@ -308,7 +337,7 @@ static void close_rest(struct node *node)
 }
 
 int node_run(const struct node_config *config, const struct clock_source *clock,
-             struct error *error)
+             int64_t slept_before_ns, int64_t *slept_ns, struct error *error)
 {
     struct node *node = calloc(1, sizeof *node);
     if (!node) {
@@ -316,15 +345,21 @@ int node_run(const struct node_config *config, const struct clock_source *clock,
     }
     node->config = config;
     node->clock = *clock;
+    node->slept_before_ns = clock_slept_ns(clock);
     int rc = uv_loop_init(&node->loop);
     if (rc < 0) {
         free(node);
         return error_set(error, ERROR_IO, "loop: %s", uv_strerror(rc));
     }
-    rc = build(node, error);
+    rc = build(node, slept_before_ns, error);
     if (rc == 0) {
         start(node);
-        while (!node->end_is_late && uv_run(&node->loop, UV_RUN_ONCE) != 0) {
+        while (!node->end_is_late && node->slept_ns == 0 && uv_run(&node->loop, UV_RUN_ONCE) != 0) {
+        }
+        if (node->slept_ns > 0) { /* the process ends anyway: nothing is torn down */
+            *slept_ns = node->slept_ns;
+            spool_close(node->spool);
+            return NODE_SLEPT;
         }
         if (node->end_is_late) { /* a look-up that hangs cannot be called off */
             spool_close(node->spool);

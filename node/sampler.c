@@ -312,6 +312,10 @@ int sampler_new(const struct sampler_setup *setup, struct sampler **out, struct 
         sampler_free(sampler);
         return -1;
     }
+    if (setup->away_ns > 0) {
+        int64_t now_ns = read_ns(sampler);
+        cutter_hole(sampler->cutter, 0, now_ns - setup->away_ns, now_ns, setup->away_why);
+    }
     *out = sampler;
     return 0;
 }
@@ -342,6 +346,13 @@ void sampler_stop(struct sampler *sampler)
     sampler->started = false;
     uv_close((uv_handle_t *)&sampler->timer, NULL);
     turn(sampler, read_ns(sampler), true);
+    advance(sampler, true);
+}
+
+void sampler_keep(struct sampler *sampler)
+{
+    sampler->started = false;
+    (void)uv_timer_stop(&sampler->timer);
     advance(sampler, true);
 }
 

@@ -14,6 +14,8 @@ struct sampler_setup {
     struct clock_source clock;
     const struct node_config *config; /* must outlive the sampler */
     uint64_t boot;
+    int64_t away_ns;      /* nobody sampled for so long right before; 0: that is not known */
+    const char *away_why; /* told with the first frame */
     void *context;
     /* A frame to keep; see cutter_emit. */
     void (*on_frame)(void *context, struct frame *frame);
@@ -29,6 +31,8 @@ const struct channel *sampler_get_channels(const struct sampler *sampler, size_t
 void sampler_start(struct sampler *sampler);
 /* Takes what the drivers still have, cuts the last frame, closes the timer. */
 void sampler_stop(struct sampler *sampler);
+/* Cuts a frame of what was handed over so far and asks nobody: the process is about to end. */
+void sampler_keep(struct sampler *sampler);
 /* Once the loop has closed the timer; also without start. */
 void sampler_free(struct sampler *sampler);
 

@@ -9,6 +9,7 @@
 #define REAL_LEAST_NS INT64_C(1577836800000000000) /* 2020 */
 #define REAL_MOST_NS INT64_C(3786912000000000000)  /* 2090 */
 #define REAL_ELSE_NS INT64_C(1767225600000000000)  /* 2026 */
+#define REFERENCE_LOCL 0x4C4F434Cu /* "LOCL": a free-running local clock (RFC 5905 sec. 7.3) */
 
 void time_burst_ask(struct time_burst *burst, uint64_t cookie, uint8_t bytes[NTP_PACKET_SIZE])
 {
@@ -32,6 +33,19 @@ static struct time_request *find_request(struct time_burst *burst, uint64_t orig
     return NULL;
 }
 
+/* A clock that follows another one (any other reference) is set all the time. Answers from before a
+ * change are of another clock. */
+static void note_clock_set(struct time_burst *burst, const struct ntp_packet *packet)
+{
+    if (packet->reference_id != REFERENCE_LOCL) {
+        return;
+    }
+    if (burst->clock_set != 0 && burst->clock_set != packet->reference) {
+        burst->answered = 0;
+    }
+    burst->clock_set = packet->reference;
+}
+
 bool time_burst_answer(struct time_burst *burst, const uint8_t *bytes, size_t length, int64_t t4_ns,
                        int64_t near_ns)
 {
@@ -53,6 +67,7 @@ bool time_burst_answer(struct time_burst *burst, const uint8_t *bytes, size_t le
         near_ns = REAL_ELSE_NS;
     }
     request->answered = true;
+    note_clock_set(burst, &packet);
     burst->exchanges[burst->answered++] =
         (struct clock_exchange){.t1_ns = request->t1_ns,
                                 .t2_ns = timefmt_utc_from_ntp(packet.receive, near_ns),

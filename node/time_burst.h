@@ -24,7 +24,8 @@ struct time_burst {
     int sent;
     struct clock_exchange exchanges[TIME_BURST_MAX];
     int answered;
-    bool refused; /* the server asked for fewer questions (kiss code) */
+    bool refused;       /* the server asked for fewer questions (kiss code) */
+    uint64_t clock_set; /* NTP time at which a free-running server set its clock; 0: not told */
 };
 
 /* Writes the next question. The caller sends it at once; t1_ns is the node's clock right before. */

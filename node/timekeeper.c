@@ -1,20 +1,16 @@
 /* Bursts: look up, send, listen, pause. A state, one timer and one socket.
- * Must never count a late or foreign answer. Called by node.c and by libuv. */
+ * Must never count a late answer. Called by node.c and by libuv. */
 #include "node/timekeeper.h"
 
-#include <errno.h>
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/socket.h>
-#include <unistd.h>
 
 #include "common/log.h"
-#include "common/socket_watch.h"
-#include "common/stamped_receive.h"
 #include "node/pace.h"
 #include "node/time_burst.h"
+#include "node/time_socket.h"
 
 #define SEND_EVERY_MS 30
 #define LISTEN_MS 1000
@@ -34,18 +30,17 @@ struct timekeeper {
     enum state state;
     uv_timer_t timer;
     uv_getaddrinfo_t look_up;
-    struct sockaddr_storage server;
-    socklen_t server_length;
-    int socket;
-    struct socket_watch *watch;
+    struct time_socket socket;
     struct time_burst burst;
-    int asked;  /* of this burst, also those that could not leave */
-    int bursts; /* that brought an exchange */
-    int silent; /* bursts in a row that brought none */
-    int slow;   /* pauses are so many times as long, since the server asked for it */
+    uint64_t clock_set; /* the server's word on when its clock was last set; 0: none yet */
+    int asked;          /* of this burst, also those that could not leave */
+    int bursts;         /* that brought an exchange */
+    int silent;         /* bursts in a row that brought none */
+    int slow;           /* pauses are so many times as long, since the server asked for it */
     int64_t due_ns;
     struct kernel_clock kernel; /* read NULL: a time server is asked */
     struct kernel_reading reading;
+    struct kernel_leaps leaps;
     struct clock_fitter fitter;
     struct clock_fit fit;
     int64_t last_ns;
@@ -76,91 +71,23 @@ static void pause_for(struct timekeeper *timekeeper, int64_t pause_ns)
     wait_ms(timekeeper, PAUSING, pace_delay_ms(now_ns, timekeeper->due_ns));
 }
 
-/* ---- the socket ---- */
-
-static void on_watch_closed(void *context)
-{
-    (void)context;
-}
-
-static void close_socket(struct timekeeper *timekeeper)
-{
-    if (timekeeper->watch) {
-        socket_watch_close(timekeeper->watch);
-        timekeeper->watch = NULL;
-    }
-    if (timekeeper->socket >= 0) {
-        close(timekeeper->socket);
-        timekeeper->socket = -1;
-    }
-}
-
-static bool same_address(const struct sockaddr_storage *a, const struct sockaddr_storage *b)
-{
-    if (a->ss_family != b->ss_family) {
-        return false;
-    }
-    if (a->ss_family == AF_INET) {
-        const struct sockaddr_in *left = (const struct sockaddr_in *)a;
-        const struct sockaddr_in *right = (const struct sockaddr_in *)b;
-        return left->sin_port == right->sin_port && left->sin_addr.s_addr == right->sin_addr.s_addr;
-    }
-    const struct sockaddr_in6 *left = (const struct sockaddr_in6 *)a;
-    const struct sockaddr_in6 *right = (const struct sockaddr_in6 *)b;
-    return left->sin6_port == right->sin6_port &&
-           memcmp(&left->sin6_addr, &right->sin6_addr, sizeof left->sin6_addr) == 0;
-}
-
 static void finish_burst(struct timekeeper *timekeeper);
 
-static void on_event(void *context, int status, int events)
+/* ---- answers ---- */
+
+static void on_datagram(void *context, const uint8_t *bytes, size_t length, int64_t came_ns)
 {
     struct timekeeper *timekeeper = context;
-    (void)events;
-    if (status < 0) {
-        close_socket(timekeeper); /* made anew by the next burst */
-        return;
-    }
-    for (int i = 0; i < 2 * TIME_BURST_MAX; i++) {
-        uint8_t bytes[512];
-        struct sockaddr_storage from;
-        int64_t t4_ns;
-        ssize_t got = stamped_receive(timekeeper->socket, &timekeeper->setup.clock, bytes,
-                                      sizeof bytes, &from, &t4_ns);
-        if (got < 0) {
-            break;
-        }
-        if (same_address(&from, &timekeeper->server)) {
-            int64_t near_ns = timekeeper->setup.clock.real_ns(timekeeper->setup.clock.context);
-            (void)time_burst_answer(&timekeeper->burst, bytes, (size_t)got, t4_ns, near_ns);
-        }
-    }
+    int64_t near_ns = timekeeper->setup.clock.real_ns(timekeeper->setup.clock.context);
+    (void)time_burst_answer(&timekeeper->burst, bytes, length, came_ns, near_ns);
+}
+
+static void on_taken(void *context)
+{
+    struct timekeeper *timekeeper = context;
     if (timekeeper->state == LISTENING && timekeeper->burst.answered == timekeeper->burst.sent) {
         finish_burst(timekeeper);
     }
-}
-
-static int open_socket(struct timekeeper *timekeeper)
-{
-    struct error error;
-    if (timekeeper->socket >= 0) {
-        return 0;
-    }
-    timekeeper->socket =
-        socket(timekeeper->server.ss_family, SOCK_DGRAM | SOCK_NONBLOCK | SOCK_CLOEXEC, 0);
-    if (timekeeper->socket < 0) {
-        log_warning("time socket: %s", strerror(errno));
-        return -1;
-    }
-    stamped_receive_prepare(timekeeper->socket);
-    if (socket_watch_new(timekeeper->setup.loop, timekeeper->socket, on_event, on_watch_closed,
-                         timekeeper, &timekeeper->watch, &error) ||
-        socket_watch_set(timekeeper->watch, UV_READABLE)) {
-        log_warning("time socket is not to be watched");
-        close_socket(timekeeper);
-        return -1;
-    }
-    return 0;
 }
 
 /* ---- bursts ---- */
@@ -174,13 +101,9 @@ static void send_request(struct timekeeper *timekeeper)
         return;
     }
     time_burst_ask(&timekeeper->burst, cookie, bytes);
-    int64_t t1_ns = read_ns(timekeeper);
-    ssize_t sent = sendto(timekeeper->socket, bytes, sizeof bytes, 0,
-                          (struct sockaddr *)&timekeeper->server, timekeeper->server_length);
+    int64_t t1_ns;
+    time_socket_send(&timekeeper->socket, bytes, sizeof bytes, &t1_ns);
     time_burst_set_sent(&timekeeper->burst, t1_ns);
-    if (sent < 0) {
-        log_debug("time request: %s", strerror(errno));
-    }
 }
 
 static void step_burst(struct timekeeper *timekeeper)
@@ -193,7 +116,7 @@ static void step_burst(struct timekeeper *timekeeper)
         }
         return;
     }
-    if (open_socket(timekeeper) == 0) {
+    if (time_socket_open(&timekeeper->socket) == 0) {
         send_request(timekeeper);
         wait_ms(timekeeper, SENDING, SEND_EVERY_MS);
     } else {
@@ -208,9 +131,21 @@ static void begin_burst(struct timekeeper *timekeeper)
     step_burst(timekeeper);
 }
 
+/* What was learnt of a clock that was set anew since says nothing about it. */
+static void forget_if_set(struct timekeeper *timekeeper)
+{
+    uint64_t clock_set = timekeeper->burst.clock_set;
+    if (clock_set != 0 && timekeeper->clock_set != 0 && clock_set != timekeeper->clock_set) {
+        log_warning("time: %s set its clock anew: learning it again", timekeeper->host);
+        clock_fitter_init(&timekeeper->fitter, FIT_SPAN_NS, CRYSTAL_PPB);
+    }
+    timekeeper->clock_set = clock_set != 0 ? clock_set : timekeeper->clock_set;
+}
+
 static void take_burst(struct timekeeper *timekeeper)
 {
     int64_t now_ns = read_ns(timekeeper);
+    forget_if_set(timekeeper);
     if (!clock_fitter_add_burst(&timekeeper->fitter, timekeeper->burst.exchanges,
                                 (size_t)timekeeper->burst.answered)) {
         return;
@@ -262,8 +197,8 @@ static void read_kernel(struct timekeeper *timekeeper)
     struct time_burst *burst = &timekeeper->burst;
     *burst = (struct time_burst){0};
     burst->answered =
-        kernel_clock_burst(&timekeeper->kernel, &timekeeper->setup.clock, burst->exchanges,
-                           timekeeper->setup.burst_size, &timekeeper->reading);
+        kernel_clock_burst(&timekeeper->kernel, &timekeeper->setup.clock, &timekeeper->leaps,
+                           burst->exchanges, timekeeper->setup.burst_size, &timekeeper->reading);
     finish_burst(timekeeper);
 }
 
@@ -273,13 +208,13 @@ static void on_looked_up(uv_getaddrinfo_t *request, int status, struct addrinfo 
 {
     struct timekeeper *timekeeper = request->data;
     if (timekeeper->state != STOPPED) {
-        if (status < 0 || !addresses || addresses->ai_addrlen > sizeof timekeeper->server) {
+        if (status < 0 || !addresses || addresses->ai_addrlen > sizeof timekeeper->socket.server) {
             log_warning("time: %s: %s", timekeeper->host,
                         status < 0 ? uv_strerror(status) : "no address");
             pause_for(timekeeper, LOOK_UP_AGAIN_NS);
         } else {
-            memcpy(&timekeeper->server, addresses->ai_addr, addresses->ai_addrlen);
-            timekeeper->server_length = addresses->ai_addrlen;
+            memcpy(&timekeeper->socket.server, addresses->ai_addr, addresses->ai_addrlen);
+            timekeeper->socket.server_length = addresses->ai_addrlen;
             begin_burst(timekeeper);
         }
     }
@@ -293,11 +228,11 @@ static void begin(struct timekeeper *timekeeper)
         read_kernel(timekeeper);
         return;
     }
-    if (timekeeper->server_length > 0 && timekeeper->silent < 3) {
+    if (timekeeper->socket.server_length > 0 && timekeeper->silent < 3) {
         begin_burst(timekeeper);
         return;
     }
-    close_socket(timekeeper);
+    time_socket_close(&timekeeper->socket);
     timekeeper->state = LOOKING_UP;
     char port[8];
     (void)snprintf(port, sizeof port, "%d", timekeeper->setup.port);
@@ -348,7 +283,12 @@ int timekeeper_new(const struct timekeeper_setup *setup, struct timekeeper **out
     if (setup->listen_ms == 0) {
         timekeeper->setup.listen_ms = LISTEN_MS;
     }
-    timekeeper->socket = -1;
+    timekeeper->socket = (struct time_socket){.loop = setup->loop,
+                                              .clock = setup->clock,
+                                              .context = timekeeper,
+                                              .on_datagram = on_datagram,
+                                              .on_taken = on_taken,
+                                              .socket = -1};
     timekeeper->slow = 1;
     timekeeper->round_trip_ns = -1;
     clock_fitter_init(&timekeeper->fitter, FIT_SPAN_NS, CRYSTAL_PPB);
@@ -368,7 +308,7 @@ void timekeeper_start(struct timekeeper *timekeeper)
 void timekeeper_stop(struct timekeeper *timekeeper)
 {
     timekeeper->state = STOPPED;
-    close_socket(timekeeper);
+    time_socket_close(&timekeeper->socket);
     uv_close((uv_handle_t *)&timekeeper->timer, NULL);
     (void)uv_cancel((uv_req_t *)&timekeeper->look_up);
 }

@@ -56,6 +56,25 @@ static const char *node_room(const struct review *review, uint32_t node)
                                            : "?";
 }
 
+/* In the night that summer time ends, an hour comes twice. */
+static void write_zone_change(const struct review *review)
+{
+    char before[TIMEFMT_SIZE];
+    char after[TIMEFMT_SIZE];
+    char utc[TIMEFMT_SIZE];
+    char local[TIMEFMT_SIZE];
+    int64_t at_ns = timefmt_zone_change(review->info.start_ns, review->info.end_ns);
+    if (at_ns == 0) {
+        return;
+    }
+    timefmt_local(at_ns - 1, local, before);
+    timefmt_local(at_ns, local, after);
+    timefmt_rfc3339(at_ns, utc);
+    fprintf(review->out,
+            "  clocks here changed at %s: times before are UTC%s, from there on UTC%s\n", utc,
+            before, after);
+}
+
 static void write_head(struct review *review)
 {
     char start[TIMEFMT_SIZE];
@@ -72,6 +91,7 @@ static void write_head(struct review *review)
     fprintf(review->out, "\" (%s)\n", review->site->id);
     fprintf(review->out, "  began %s (UTC%s; %s), length: %s; %s; analysis %d\n", start, zone, utc,
             length, review->info.origin, review->info.analysis);
+    write_zone_change(review);
 }
 
 static int write_seal(struct review *review)

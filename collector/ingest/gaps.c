@@ -28,7 +28,8 @@ static bool find_reason(const struct gap_watch *watch, const struct gap_frame *f
         return true;
     }
     if (frame->new_boot) {
-        (void)snprintf(reason, size, "node restarted");
+        (void)snprintf(reason, size, "node restarted%s%s", frame->why ? ": " : "",
+                       frame->why ? frame->why : "");
         return true;
     }
     return false;

@@ -26,6 +26,7 @@ struct gap_watch {
 struct gap_frame {
     bool clock_known;
     bool new_boot;    /* the node restarted since its last frame */
+    const char *why;  /* it restarted, where the node knows; else NULL */
     uint64_t lost;    /* frames that the node gave up before this one: its spool was full */
     int64_t first_ns; /* first and last sample; both the frame's own end where it has none */
     int64_t last_ns;

@@ -191,6 +191,9 @@ static void find_gaps(struct passage *passage, const struct cook *before)
     struct gap gap;
     const struct gap_frame seen = {.clock_known = passage->frame->fit.known,
                                    .new_boot = passage->verdict == DEDUPE_NEW_BOOT,
+                                   .why = passage->frame->hole_count > 0
+                                              ? passage->frame->holes[0].reason
+                                              : NULL,
                                    .lost = passage->lost,
                                    .first_ns = passage->first_ns,
                                    .last_ns = passage->last_ns};

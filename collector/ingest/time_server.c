@@ -243,6 +243,13 @@ int time_server_new(const struct time_server_settings *settings, struct time_ser
     return 0;
 }
 
+void time_server_set_started(struct time_server *server, int64_t started_ns,
+                             int64_t root_dispersion_ns)
+{
+    server->settings.started_ns = started_ns;
+    server->settings.root_dispersion_ns = root_dispersion_ns;
+}
+
 uint16_t time_server_port(const struct time_server *server)
 {
     return server->port;

@@ -35,6 +35,9 @@ struct time_server;
 
 int time_server_new(const struct time_server_settings *settings, struct time_server **server,
                     struct error *error);
+/* The site's clock was set anew: clients see it by the reference time. */
+void time_server_set_started(struct time_server *server, int64_t started_ns,
+                             int64_t root_dispersion_ns);
 uint16_t time_server_port(const struct time_server *server);
 const struct time_server_counts *time_server_get_counts(const struct time_server *server);
 /* Closes the socket; after on_closed (may be NULL) time_server_free is allowed. */

@@ -19,6 +19,8 @@
 #define FOLDER_SIZE 256
 #define PATH_SIZE (FOLDER_SIZE + IDENT_SIZE + 16)
 #define FILE_MAX 4096
+#define MACHINE_BOOT_SIZE 40
+#define MACHINE_BOOT_PATH "/proc/sys/kernel/random/boot_id"
 
 static int find_folder(char folder[FOLDER_SIZE], struct error *error)
 {
@@ -51,6 +53,18 @@ static int make_path(const char *site, char path[PATH_SIZE], struct error *error
     return 0;
 }
 
+/* Another text at each start of the machine; "" where the kernel does not say. */
+static void read_machine_boot(char text[MACHINE_BOOT_SIZE])
+{
+    int fd = open(MACHINE_BOOT_PATH, O_RDONLY | O_CLOEXEC);
+    ssize_t length = fd >= 0 ? read(fd, text, MACHINE_BOOT_SIZE - 1) : 0;
+    text[length > 0 ? length : 0] = '\0';
+    text[strcspn(text, "\n")] = '\0';
+    if (fd >= 0) {
+        (void)close(fd);
+    }
+}
+
 int running_write(const struct running *running, struct error *error)
 {
     char path[PATH_SIZE];
@@ -58,9 +72,14 @@ int running_write(const struct running *running, struct error *error)
         return -1;
     }
     struct text json = {0};
-    (void)text_append_format(
-        &json, "{\"site\":\"%s\",\"pid\":%d,\"site_less_mono_ns\":\"%" PRId64 "\",\"broker\":",
-        running->site, running->pid, running->site_less_mono_ns);
+    char machine_boot[MACHINE_BOOT_SIZE];
+    read_machine_boot(machine_boot);
+    (void)text_append_format(&json,
+                             "{\"site\":\"%s\",\"pid\":%d,\"site_less_mono_ns\":\"%" PRId64
+                             "\",\"clock_set_ns\":\"%" PRId64 "\",\"machine_boot\":\"%s\","
+                             "\"broker\":",
+                             running->site, running->pid, running->site_less_mono_ns,
+                             running->clock_set_ns, machine_boot);
     (void)json_append_string(&json, running->broker);
     (void)text_append_format(&json, "}\n");
     int fd = json.failed ? -1 : open(path, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0600);
@@ -84,7 +103,8 @@ void running_remove(const char *site)
     }
 }
 
-static int read_file(const char *path, struct running *running, struct error *error)
+static int read_file(const char *path, struct running *running,
+                     char machine_boot[MACHINE_BOOT_SIZE], struct error *error)
 {
     char bytes[FILE_MAX];
     int fd = open(path, O_RDONLY | O_CLOEXEC | O_NOFOLLOW);
@@ -103,7 +123,9 @@ static int read_file(const char *path, struct running *running, struct error *er
         json_get_text(json, path, "broker", running->broker, sizeof running->broker, error) != 0 ||
         json_get_number(json, path, "pid", 1, 4194304, &pid, error) != 0 ||
         json_get_int64_text(json, path, "site_less_mono_ns", &running->site_less_mono_ns, error) !=
-            0) {
+            0 ||
+        json_get_int64_text(json, path, "clock_set_ns", &running->clock_set_ns, error) != 0 ||
+        json_get_text(json, path, "machine_boot", machine_boot, MACHINE_BOOT_SIZE, error) != 0) {
         result = -1;
     }
     running->pid = (int)pid;
@@ -115,14 +137,29 @@ static int read_file(const char *path, struct running *running, struct error *er
 static int is_live(const char *folder, const char *name, struct running *running)
 {
     char path[PATH_SIZE];
+    char machine_boot[MACHINE_BOOT_SIZE];
     struct error ignored;
     size_t length = strlen(name);
     if (length < 6 || length - 5 >= IDENT_SIZE || strcmp(name + length - 5, ".json") != 0) {
         return 0;
     }
     (void)snprintf(path, sizeof path, "%s/%s", folder, name);
-    return read_file(path, running, &ignored) == 0 &&
+    return read_file(path, running, machine_boot, &ignored) == 0 &&
            (kill(running->pid, 0) == 0 || errno == EPERM);
+}
+
+int running_find_left(const char *site, struct running *running, struct error *error)
+{
+    char path[PATH_SIZE];
+    char then[MACHINE_BOOT_SIZE];
+    char now[MACHINE_BOOT_SIZE];
+    if (make_path(site, path, error) != 0 || read_file(path, running, then, error) != 0) {
+        return -1;
+    }
+    read_machine_boot(now);
+    return now[0] && strcmp(then, now) == 0
+               ? 0
+               : error_set(error, ERROR_NOT_FOUND, "%s: of before this machine's last start", path);
 }
 
 int running_find(const char *site, struct running *running, struct error *error)

@@ -15,12 +15,16 @@ struct running {
     char broker[RUNNING_URL_SIZE]; /* mqtt://... */
     int pid;
     int64_t site_less_mono_ns; /* site time less this machine's clock that never steps (clock.h) */
+    int64_t clock_set_ns;      /* site time at which the site's clock was last set */
 };
 
 /* In $ROOMWAKE_RUN_DIR, else $XDG_RUNTIME_DIR/roomwake, else /tmp/roomwake-UID (made, mode 0700).
  */
 int running_write(const struct running *running, struct error *error);
 void running_remove(const char *site);
+/* What a recorder of this site that died left behind, if this machine was not started since: its
+ * mono_ns is of the same line then. ERROR_NOT_FOUND otherwise. */
+int running_find_left(const char *site, struct running *running, struct error *error);
 /* The one live night, or the one of this site if `site` is not NULL. ERROR_NOT_FOUND where none is
  * being recorded, ERROR_USAGE where several are and none was named. */
 int running_find(const char *site, struct running *running, struct error *error);

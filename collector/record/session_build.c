@@ -110,6 +110,7 @@ static void on_disk(void *context, const struct error *failure)
 static void on_tick(uv_timer_t *timer)
 {
     struct session *session = timer->data;
+    session_clock_look(session);
     intake_tick(session->intake);
     session_say_seal(session);
 }
@@ -242,7 +243,7 @@ static int build_time_server(struct session *session, struct error *error)
         .port = (uint16_t)session->settings->time_port,
         .site_now_ns = site_clock_now_ns,
         .context = &session->clock,
-        .started_ns = session->clock.start_utc_ns,
+        .started_ns = session->clock.set_ns,
         .root_dispersion_ns = session->clock.utc_error_ns,
     };
     return time_server_new(&settings, &session->time_server, error);
@@ -293,8 +294,8 @@ static int announce(struct session *session, struct error *error)
 {
     const struct session_settings *settings = session->settings;
     struct running running = {.pid = (int)getpid(),
-                              .site_less_mono_ns =
-                                  session->clock.start_utc_ns - session->clock.start_mono_ns};
+                              .site_less_mono_ns = site_clock_less_mono_ns(&session->clock),
+                              .clock_set_ns = session->clock.set_ns};
     char text[PATH_MAX + 512];
     (void)snprintf(running.site, sizeof running.site, "%s", settings->site->id);
     (void)snprintf(running.broker, sizeof running.broker, "%s", session->url);
@@ -319,7 +320,7 @@ static int announce(struct session *session, struct error *error)
 int session_build(struct session *session, struct error *error)
 {
     const struct session_settings *settings = session->settings;
-    if (session_page_build(session, error) != 0) {
+    if (session_clock_take_up(session, error) != 0 || session_page_build(session, error) != 0) {
         return -1;
     }
     if (settings->broker_url == NULL &&

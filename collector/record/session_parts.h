@@ -76,6 +76,10 @@ void session_log_close(struct session *session);
 /* A night that is continued: the next mark's number, and what each node has in it already. */
 int session_resume_marks(struct session *session, struct error *error);
 int session_resume_nodes(struct session *session, struct error *error);
+/* An earlier recorder's site clock goes on where it was; and what happens to the machine's clocks,
+ * once a second. */
+int session_clock_take_up(struct session *session, struct error *error);
+void session_clock_look(struct session *session);
 /* The MQTT client, its subscriptions and what comes in; and the publishing that others need. */
 int session_link_start(struct session *session, struct error *error);
 /* The page: built first, so that what is said reaches it; told of where it is at the end. */

@@ -27,13 +27,13 @@ class House:
         self.record_options = list(record_options)
         self.nodes = {}
 
-    def start_station(self, name="station"):
+    def start_station(self, name="station", env=None):
         where = (["--listen", f"127.0.0.1:{self.broker_port}"] if self.own_broker else
                  ["--broker", f"mqtt://127.0.0.1:{self.broker_port}"])
         self.station = self.case.start(name, ROOMWAKE, "record", "--site", self.site_path,
                                        "--night", self.night, "--time",
                                        f"127.0.0.1:{self.time_port}", *where,
-                                       *self.record_options)
+                                       *self.record_options, env=env)
         self.station.wait_output(r"recording +site")
         return self.station
 

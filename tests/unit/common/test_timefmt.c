@@ -247,6 +247,22 @@ static void local_time_carries_its_zone(void **state)
     tzset();
 }
 
+/* Summer time in the European Union: from 01:00 UTC on the last Sunday of March to 01:00 UTC on the
+ * last Sunday of October (Directive 2000/84/EC, articles 2 and 3). */
+static void the_night_in_which_an_hour_comes_twice_is_noticed(void **state)
+{
+    (void)state;
+    const int64_t october_ns = INT64_C(1792890000) * NS_PER_S; /* 2026-10-25T01:00:00Z */
+    (void)setenv("TZ", "CET-1CEST,M3.5.0,M10.5.0/3", 1);
+    tzset();
+    assert_int64_equal(timefmt_zone_change(october_ns - 3600 * NS_PER_S, october_ns + 5),
+                       october_ns);
+    assert_int64_equal(timefmt_zone_change(october_ns, october_ns + 28800 * NS_PER_S), 0);
+    assert_int64_equal(timefmt_zone_change(october_ns - 3600 * NS_PER_S, 0), 0);
+    (void)unsetenv("TZ");
+    tzset();
+}
+
 static void durations_read_like_speech(void **state)
 {
     (void)state;
@@ -303,6 +319,7 @@ int main(void)
         cmocka_unit_test(seconds_are_rounded_only_on_demand),
         cmocka_unit_test(seconds_are_written_without_trailing_zeros),
         cmocka_unit_test(local_time_carries_its_zone),
+        cmocka_unit_test(the_night_in_which_an_hour_comes_twice_is_noticed),
         cmocka_unit_test(durations_read_like_speech),
         cmocka_unit_test(an_ntp_time_comes_back_to_the_nanosecond),
     };

@@ -31,6 +31,12 @@ static int64_t still_real(void *context)
     return ((struct still *)context)->real_ns;
 }
 
+static struct clock_source still_clock(struct still *still)
+{
+    return (struct clock_source){
+        .mono_ns = still_mono, .real_ns = still_real, .context = still};
+}
+
 /* What a driver handed over for one channel. */
 struct taken {
     size_t channel;
@@ -168,7 +174,7 @@ static void every_sample_comes_once_and_evenly_however_polls_fall(void **state)
     struct still still = {5 * NS_PER_S, START_NS};
     bench_make(&bench, HOUSE_QUIET(""), HOUSE_X);
     assert_int_equal(bench_open(&bench, ",\"node\":\"n1\",\"time\":\"node\"",
-                                (struct clock_source){still_mono, still_real, &still}),
+                                still_clock(&still)),
                      0);
     assert_int_equal(bench.channel_count, 7);
     assert_string_equal(bench.channels[HOUSE_X].name, "magnetic.x");
@@ -195,7 +201,7 @@ static void the_samples_are_those_of_the_world_at_the_scenarios_time(void **stat
     assert_int_equal(bench_open(&bench,
                                 ",\"node\":\"n2\",\"time\":\"node\","
                                 "\"start\":\"2024-03-01T22:00:00Z\"",
-                                (struct clock_source){still_mono, still_real, &still}),
+                                still_clock(&still)),
                      0);
     run_still(&bench, &still, 5.0);
     world_sampler_read(house.samplers[1], HOUSE_Z, 3 * NS_PER_S, INT64_C(4000000000), counts, 1000);
@@ -268,7 +274,7 @@ static void nodes_agree_on_the_start_by_the_shared_file(void **state)
     (void)state;
     struct bench bench;
     struct still still = {NS_PER_S, START_NS};
-    struct clock_source clock = {still_mono, still_real, &still};
+    struct clock_source clock = still_clock(&still);
     const char *settings = ",\"node\":\"n1\",\"time\":\"node\",\"start_file\":\"start\"";
     char text[128];
     bench_make(&bench, HOUSE_QUIET(""), HOUSE_X);
@@ -303,7 +309,7 @@ static void the_truth_list_is_written_as_things_happen(void **state)
                HOUSE_X);
     assert_int_equal(bench_open(&bench,
                                 ",\"node\":\"n1\",\"time\":\"node\",\"truth\":\"truth.jsonl\"",
-                                (struct clock_source){still_mono, still_real, &still}),
+                                still_clock(&still)),
                      0);
     run_still(&bench, &still, 5.0);
     read_file(&bench, "truth.jsonl", text, sizeof text);
@@ -327,7 +333,7 @@ static void an_outage_leaves_a_gap_and_samples_stay_on_their_grid(void **state)
                            "\"node\":\"n1\",\"for_s\":3}]"),
                HOUSE_X);
     assert_int_equal(bench_open(&bench, ",\"node\":\"n1\",\"time\":\"node\"",
-                                (struct clock_source){still_mono, still_real, &still}),
+                                still_clock(&still)),
                      0);
     run_still(&bench, &still, 8.0);
     assert_int_equal(bench.taken->gaps, 1);
@@ -350,7 +356,7 @@ static void motion_is_told_at_first_and_then_on_change(void **state)
                            "\"via\":[\"passage\"],\"speed_m_s\":1}]"),
                HOUSE_MOTION);
     assert_int_equal(bench_open(&bench, ",\"node\":\"n1\",\"time\":\"node\"",
-                                (struct clock_source){still_mono, still_real, &still}),
+                                still_clock(&still)),
                      0);
     run_still(&bench, &still, 10.0);
     assert_int_equal(bench.taken->count, 3);
@@ -372,7 +378,7 @@ static void a_sampling_crystal_that_is_off_shows_in_the_period(void **state)
     struct still still = {0, START_NS};
     bench_make(&bench, HOUSE_QUIET(""), HOUSE_X);
     assert_int_equal(bench_open(&bench, ",\"node\":\"n1\",\"time\":\"node\",\"crystal_ppm\":35",
-                                (struct clock_source){still_mono, still_real, &still}),
+                                still_clock(&still)),
                      0);
     run_still(&bench, &still, 10.0);
     assert_int64_equal(bench.taken->period_ps, 3999860000);

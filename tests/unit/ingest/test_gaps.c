@@ -43,6 +43,11 @@ static void each_cause_has_its_name_and_its_ends(void **state)
     assert_true(gap_watch_frame(&watch, &frame, &gap));
     assert_string_equal(gap.reason, "node restarted");
     assert_int64_equal(gap.start_ns, 10 * NS_PER_S + NS_PER_S / 2);
+    frame = frame_at(30);
+    frame.new_boot = true;
+    frame.why = "the machine was suspended for 9 s";
+    assert_true(gap_watch_frame(&watch, &frame, &gap));
+    assert_string_equal(gap.reason, "node restarted: the machine was suspended for 9 s");
 }
 
 static void a_boot_that_never_had_the_time_is_named_when_the_next_one_has(void **state)

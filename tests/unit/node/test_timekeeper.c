@@ -22,6 +22,7 @@ struct server {
     uv_udp_t handle;
     enum manner manner;
     int drop_every; /* 0: none */
+    uint64_t reference;
     int asked;
     int port;
     struct clock_source clock;
@@ -70,7 +71,9 @@ static void on_question(uv_udp_t *handle, ssize_t got, const uv_buf_t *buffer,
                                .version = 4,
                                .mode = NTP_MODE_SERVER,
                                .stratum = server.manner == REFUSING ? 0 : 1,
-                               .reference_id = 0x52415445, /* "RATE" */
+                               .reference_id = server.manner == REFUSING ? 0x52415445  /* "RATE" */
+                                                                         : 0x4C4F434C, /* "LOCL" */
+                               .reference = server.reference,
                                .origin = packet.transmit + (server.manner == WRONG_ORIGIN),
                                .receive = site,
                                .transmit = site};
@@ -397,10 +400,49 @@ static void the_machine_s_kernel_can_be_asked(void **state)
     struct kernel_clock kernel = kernel_clock_system();
     struct kernel_reading reading = {.bound_ns = -1};
     struct clock_exchange pairs[2] = {0};
-    int count = kernel_clock_burst(&kernel, &server.clock, pairs, 2, &reading);
+    struct kernel_leaps leaps = {0};
+    int count = kernel_clock_burst(&kernel, &server.clock, &leaps, pairs, 2, &reading);
     assert_true(reading.bound_ns >= 0);
     assert_int_equal(count, reading.disciplined ? 2 : 0);
     assert_true(pairs[0].t4_ns >= pairs[0].t1_ns && pairs[0].t2_ns == pairs[0].t3_ns);
+}
+
+/* As the kernel does it (Linux, kernel/time/ntp.c, second_overflow): its wall clock goes back by a
+ * second, and TAI less UTC rises by one. */
+static void a_leap_second_is_not_in_the_sites_time(void **state)
+{
+    (void)state;
+    struct kernel_clock kernel = {.read = answer_for_kernel};
+    struct kernel_reading reading;
+    struct kernel_leaps leaps = {0};
+    struct clock_exchange before[2];
+    struct clock_exchange after[2];
+    struct clock_skew skew = {.jumps = {{-NS_PER_S, 1000 * NS_PER_S}}, .jump_count = 1};
+    struct clock_source clock = clock_skewed(&skew);
+    kernel_says = (struct kernel_reading){.disciplined = true, .bound_ns = 1000, .tai_s = 0};
+    assert_int_equal(kernel_clock_burst(&kernel, &clock, &leaps, before, 2, &reading), 2);
+    kernel_says.tai_s = 37; /* a daemon tells it: no leap */
+    assert_int_equal(kernel_clock_burst(&kernel, &clock, &leaps, before, 2, &reading), 2);
+    int64_t offset_ns = before[1].t2_ns - before[1].t1_ns;
+    skew.jumps[0].after_ns = 0;
+    kernel_says.tai_s = 38;
+    assert_int_equal(kernel_clock_burst(&kernel, &clock, &leaps, after, 2, &reading), 2);
+    assert_close(after[1].t2_ns - after[1].t1_ns, offset_ns, 5e7);
+}
+
+/* A reference time that changes says that the base station was suspended, or began anew. */
+static void a_server_whose_clock_was_set_anew_is_learnt_again(void **state)
+{
+    (void)state;
+    server.reference = 1;
+    struct timekeeper *timekeeper = begin(clock_system());
+    run_until(&fits, 3);
+    struct clock_exchange recent[8];
+    assert_int_equal(timekeeper_recent(timekeeper, recent, 8), 3);
+    server.reference = 2;
+    run_until(&fits, 4);
+    assert_int_equal(timekeeper_recent(timekeeper, recent, 8), 1);
+    end(timekeeper);
 }
 
 static void stopping_in_the_middle_leaves_nothing_open(void **state)
@@ -475,6 +517,8 @@ int main(void)
         PROMISE(a_disciplined_kernel_is_believed_with_its_own_bound),
         PROMISE(a_kernel_that_is_not_disciplined_is_not_believed),
         PROMISE(the_machine_s_kernel_can_be_asked),
+        PROMISE(a_leap_second_is_not_in_the_sites_time),
+        PROMISE(a_server_whose_clock_was_set_anew_is_learnt_again),
         PROMISE(stopping_in_the_middle_leaves_nothing_open),
         PROMISE(a_deadline_is_never_early_nor_endless),
         PROMISE(lateness_does_not_add_up),
