@@ -76,7 +76,7 @@ static struct driver *try_open(const char *settings)
     struct driver_setup setup = {.settings = parsed,
                                  .path = "drivers[0]",
                                  .config_dir = folder,
-                                 .clock = {read_mono, read_real, NULL}};
+                                 .clock = {.mono_ns = read_mono, .real_ns = read_real}};
     struct driver *driver = NULL;
     taken_count = 0;
     int rc =
