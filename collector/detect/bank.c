@@ -13,7 +13,7 @@ void bank_init(struct bank *bank, size_t dims)
     memset(bank, 0, sizeof *bank);
     bank->dims = dims;
     for (unsigned stat = 0; stat < BANK_STATS; stat++) {
-        bank->limit[stat] = INFINITY;
+        bank->per_limit[stat] = 0.0;
     }
 }
 
@@ -90,10 +90,10 @@ void bank_set_scale(struct bank *bank, double scale)
             double n = freedom(bank, stat);
             double spread = 2.0 / (9.0 * n);
             double root = 1.0 - spread + bank->high[stat] * sqrt(spread);
-            bank->limit[stat] = n * scale * scale * root * root * root;
+            bank->per_limit[stat] = 1.0 / (n * scale * scale * root * root * root);
         } else {
             double high = bank->high[stat] * scale;
-            bank->limit[stat] = high * high * widths[stat];
+            bank->per_limit[stat] = 1.0 / (high * high * widths[stat]);
         }
     }
 }
@@ -103,7 +103,7 @@ static inline void compare(struct bank *bank, unsigned stat, double value)
     if (value > bank->most[stat]) {
         bank->most[stat] = value;
     }
-    double ratio = value / bank->limit[stat];
+    double ratio = value * bank->per_limit[stat];
     if (ratio > bank->ratio) {
         bank->ratio = ratio;
         bank->stat = stat;
@@ -111,12 +111,12 @@ static inline void compare(struct bank *bank, unsigned stat, double value)
 }
 
 /* A half is complete at this level: a look at the window, and on to the next half. */
-static inline void finish_half(struct bank *bank, unsigned level)
+static inline void finish_half(struct bank *bank, unsigned level, size_t dims)
 {
     struct bank_level *now = &bank->levels[level];
     struct bank_level *above = level + 1 < BANK_LEVELS ? now + 1 : NULL;
     double squared = 0.0;
-    for (size_t a = 0; a < VECTOR_AXES_MAX; a++) {
+    for (size_t a = 0; a < dims; a++) {
         double sum = now->half[a] + now->before[a];
         squared += sum * sum;
         if (above) {
@@ -140,15 +140,24 @@ static inline void finish_half(struct bank *bank, unsigned level)
     now->primed = true;
 }
 
+static inline void look(struct bank *bank, size_t dims)
+{
+    finish_half(bank, 0, dims);
+    if ((bank->count & 7) == 0) {
+        finish_half(bank, 1, dims);
+        if ((bank->count & 31) == 0) {
+            finish_half(bank, 2, dims);
+        }
+    }
+}
+
 bool bank_look(struct bank *bank)
 {
     bank->ratio = 0.0;
-    finish_half(bank, 0);
-    if ((bank->count & 7) == 0) {
-        finish_half(bank, 1);
-        if ((bank->count & 31) == 0) {
-            finish_half(bank, 2);
-        }
+    if (bank->dims == 1) {
+        look(bank, 1);
+    } else {
+        look(bank, bank->dims);
     }
     return bank->ratio >= 1.0;
 }

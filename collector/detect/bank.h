@@ -29,11 +29,11 @@ struct bank {
     bool armed; /* thresholds are set; before that `extremes` are as limits are */
     uint32_t count;
     struct bank_level levels[BANK_LEVELS];
-    double high[BANK_STATS];  /* thresholds in the statistic's own sigmas */
-    double limit[BANK_STATS]; /* the same as squared sums and as energies */
-    double most[BANK_STATS];  /* of the present block, as limits are */
-    double ratio;             /* the last looks' largest part of a limit */
-    unsigned stat;            /* whose it is */
+    double high[BANK_STATS];      /* thresholds in the statistic's own sigmas */
+    double per_limit[BANK_STATS]; /* one over the same as squared sums and as energies; 0: none */
+    double most[BANK_STATS];      /* of the present block, as limits are */
+    double ratio;                 /* the last looks' largest part of a limit */
+    unsigned stat;                /* whose it is */
     struct extremes extremes[BANK_STATS];
 };
 

@@ -14,6 +14,7 @@
 #define RESTORING 0.43
 /* While learning the scale follows this much faster: it only bounds a sample's influence then. */
 #define LEARNING_HASTE 20.0
+#define STEP_MOST 0.1
 
 int baseline_init(struct baseline *baseline, const struct baseline_tuning *tuning)
 {
@@ -33,7 +34,7 @@ void baseline_free(struct baseline *baseline)
 
 void baseline_set_scale(struct baseline *baseline, double scale)
 {
-    baseline->scale = fmax(scale, baseline->scale_floor);
+    baseline->scale = scale > baseline->scale_floor ? scale : baseline->scale_floor;
     double median = baseline->scale * vector_median_length(baseline->tuning.dims);
     baseline->median_squared = median * median;
     double clip = CLIP_SIGMAS * baseline->scale;
@@ -104,7 +105,9 @@ static void end_block(struct baseline *baseline, double maximum)
 static void keep_extreme(struct baseline *baseline)
 {
     struct baseline_memory *memory = &baseline->memory;
-    memory->block_max_squared = fmax(memory->block_max_squared, baseline->batch_max_squared);
+    if (baseline->batch_max_squared > memory->block_max_squared) {
+        memory->block_max_squared = baseline->batch_max_squared;
+    }
     memory->block_fill += baseline->count;
     baseline->batch_max_squared = 0.0;
     if (memory->block_fill >= baseline->tuning.block_samples) {
@@ -161,7 +164,7 @@ static void move_location(struct baseline *baseline)
 {
     const struct baseline_tuning *tuning = &baseline->tuning;
     double batch = (double)tuning->batch;
-    double gain = fmin(1.0, batch / tuning->location_samples);
+    double gain = batch < tuning->location_samples ? batch / tuning->location_samples : 1.0;
     for (size_t a = 0; a < tuning->dims; a++) {
         double mean = baseline->sum[a] / batch;
         baseline->sum[a] = 0.0;
@@ -174,6 +177,12 @@ static void move_location(struct baseline *baseline)
     }
 }
 
+/* A batch's part of a change of the scale. */
+static double bounded(double step)
+{
+    return step > STEP_MOST ? STEP_MOST : (step < -STEP_MOST ? -STEP_MOST : step);
+}
+
 void baseline_follow(struct baseline *baseline)
 {
     double batch = (double)baseline->tuning.batch;
@@ -183,7 +192,7 @@ void baseline_follow(struct baseline *baseline)
     double surplus = 2.0 * (double)baseline->above - batch;
     double haste = baseline->learning ? LEARNING_HASTE : 1.0;
     double step = haste * surplus / (2.0 * RESTORING * baseline->tuning.scale_samples);
-    baseline_set_scale(baseline, baseline->scale * exp(fmin(fmax(step, -0.1), 0.1)));
+    baseline_set_scale(baseline, baseline->scale * (1.0 + bounded(step)));
     baseline->count = 0;
     baseline->above = 0;
 }

@@ -1,5 +1,5 @@
 /* The alternation's height, followed with its slope; one wild sample moves it little.
- * Must never take off what doesn't alternate. Called by field for each sample in order of time.
+ * Must never take off what doesn't alternate. Called by field in order of time.
  */
 #include "collector/detect/edge.h"
 
@@ -49,10 +49,11 @@ static void follow(struct edge *edge, const double x[], size_t axes, double sign
     }
 }
 
-void edge_take_off(struct edge *edge, double x[], size_t axes)
+static void take_off(struct edge *edge, double *const series[], size_t axes, size_t at)
 {
-    if (edge->kind != EDGE_ALTERNATE) {
-        return;
+    double x[VECTOR_AXES_MAX] = {0.0};
+    for (size_t a = 0; a < axes; a++) {
+        x[a] = series[a][at];
     }
     double sign = edge->odd ? -1.0 : 1.0;
     if (edge->started) {
@@ -62,10 +63,19 @@ void edge_take_off(struct edge *edge, double x[], size_t axes)
         memset(edge->slope, 0, sizeof edge->slope);
     }
     for (size_t a = 0; a < axes; a++) {
-        double value = x[a];
-        x[a] = value - sign * edge->height[a];
-        edge->last[a] = value;
+        series[a][at] = x[a] - sign * edge->height[a];
+        edge->last[a] = x[a];
     }
     edge->started = true;
     edge->odd = !edge->odd;
+}
+
+void edge_take_off(struct edge *edge, double *const series[], size_t axes, size_t from, size_t n)
+{
+    if (edge->kind != EDGE_ALTERNATE) {
+        return;
+    }
+    for (size_t i = 0; i < n; i++) {
+        take_off(edge, series, axes, from + i);
+    }
 }

@@ -1,6 +1,6 @@
 /* Mains that the rate of samples folds to nothing or to half the rate: it can't be measured there,
  * but what alternates from sample to sample can be followed and taken off.
- * Must never take off what doesn't alternate. Called by field for each sample in order of time. */
+ * Must never take off what doesn't alternate. Called by field in order of time. */
 #ifndef ROOMWAKE_COLLECTOR_DETECT_EDGE_H
 #define ROOMWAKE_COLLECTOR_DETECT_EDGE_H
 
@@ -30,6 +30,7 @@ struct edge {
 void edge_init(struct edge *edge, double mains_hz, double rate_hz);
 /* After a gap nothing is known of which sample is up. */
 void edge_restart(struct edge *edge);
-void edge_take_off(struct edge *edge, double x[], size_t axes);
+/* From samples [from, from + n) of each axis. */
+void edge_take_off(struct edge *edge, double *const series[], size_t axes, size_t from, size_t n);
 
 #endif

@@ -6,11 +6,10 @@
 #include <math.h>
 #include <string.h>
 
+#include "collector/detect/field_take.h"
 #include "collector/detect/notice.h"
 
 #define QUANTISATION_SD 0.28867513459481287 /* 1 / sqrt(12) */
-/* So many samples show a channel's resolution. */
-#define QUANTUM_SAMPLES 4096u
 /* Lookback, settling and margins, and then some. */
 #define HISTORY_S 1.6
 #define HISTORY_SAMPLES_MIN 512.0
@@ -213,21 +212,6 @@ static void drain_mains(struct field *field, bool flush)
     }
 }
 
-/* The smallest difference among the last few samples says how finely the channel resolves: noise
- * can't be told below that. More than one back, since mains may swing widely from each to the next.
- */
-static void learn_quantum(struct field *field, size_t a, double value)
-{
-    struct rail *rail = &field->rails[a];
-    for (size_t k = 0; k < RAIL_RECENT; k++) {
-        double change = fabs(value - rail->recent[k]);
-        if (change > 0.0 && (field->quantum == 0.0 || change < field->quantum)) {
-            field->quantum = change;
-        }
-    }
-    rail->recent[field->samples_learnt % RAIL_RECENT] = value;
-}
-
 static void start(struct field *field, int64_t time_ns, const double *const values[], size_t i)
 {
     field->started = true;
@@ -238,44 +222,29 @@ static void start(struct field *field, int64_t time_ns, const double *const valu
     }
 }
 
-/* One sample relative to the reference, its rails checked. */
-static uint8_t take_in(struct field *field, int64_t time_ns, const double *const values[], size_t i,
-                       double x[])
+static void feed_mains(struct field *field, const int64_t *times, const double *const values[],
+                       size_t from, size_t n, const uint8_t clipped[])
 {
-    bool learning = time_ns < field->learn_until_ns;
-    uint8_t clipped = 0;
-    for (size_t a = 0; a < field->settings.axes; a++) {
-        double value = values[a][i];
-        if (learning && field->samples_learnt < QUANTUM_SAMPLES) {
-            learn_quantum(field, a, value);
+    double x[VECTOR_AXES_MAX] = {0.0};
+    for (size_t i = 0; i < n; i++) {
+        for (size_t a = 0; a < field->settings.axes; a++) {
+            x[a] = values[a][from + i] - field->reference[a];
         }
-        clipped |= rail_check(&field->rails[a], value, learning);
-        x[a] = value - field->reference[a];
+        mains_feed(&field->mains, times[from + i], x, clipped[i]);
+        drain_mains(field, false);
     }
-    field->samples_learnt += learning;
-    return clipped;
 }
 
 /* Samples without a gap, at most up to the batch's end. */
 static void push_chunk(struct field *field, const int64_t *times, const double *const values[],
                        size_t from, size_t n)
 {
-    struct history *history = &field->history;
-    double x[VECTOR_AXES_MAX] = {0.0};
-    for (size_t i = from; i < from + n; i++) {
-        uint8_t clipped = take_in(field, times[i], values, i, x);
-        if (field->has_mains) {
-            mains_feed(&field->mains, times[i], x, clipped);
-            drain_mains(field, false);
-            continue;
-        }
-        edge_take_off(&field->edge, x, history->axes);
-        size_t slot = history->end++ & history->mask;
-        history->times[slot] = times[i];
-        history->clipped[slot] = clipped;
-        for (size_t a = 0; a < history->axes; a++) {
-            history->rest[a][slot] = x[a];
-        }
+    uint8_t clipped[FIELD_BATCH];
+    field_check_rails(field, times, values, from, n, clipped);
+    if (field->has_mains) {
+        feed_mains(field, times, values, from, n, clipped);
+    } else {
+        field_keep_rest(field, times, values, from, n, clipped);
     }
     field->samples += n;
     field->last_ns = times[from + n - 1];

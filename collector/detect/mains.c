@@ -49,13 +49,9 @@ bool mains_measurable(double mains_hz, double rate_hz)
 
 static bool allocate_axis(struct mains *mains, size_t a, size_t size)
 {
-    mains->x[a] = calloc(size, sizeof(double));
-    mains->real[a] = calloc(size, sizeof(double));
-    mains->imaginary[a] = calloc(size, sizeof(double));
     mains->loud_real[a] = calloc(size, sizeof(double));
     mains->loud_imaginary[a] = calloc(size, sizeof(double));
-    return mains->x[a] && mains->real[a] && mains->imaginary[a] && mains->loud_real[a] &&
-           mains->loud_imaginary[a];
+    return mains->loud_real[a] && mains->loud_imaginary[a];
 }
 
 int mains_init(struct mains *mains, double mains_hz, int64_t period_ps, size_t axes)
@@ -67,20 +63,19 @@ int mains_init(struct mains *mains, double mains_hz, int64_t period_ps, size_t a
     mains->period_ps = period_ps;
     mains->window = choose_window(mains_alias_hz(mains_hz, rate_hz), rate_hz);
     double turn = 2.0 * M_PI * mains_hz / rate_hz;
+    mains->turn_per_ns = 2.0 * M_PI * mains_hz * 1e-9;
     mains->turn_cosine = cos(turn);
     mains->turn_sine = sin(turn);
     mains->ahead_cosine = 1.0;
+    mains->across_cosine = 1.0;
     mains->gain = 2.0 / (double)mains->window;
     size_t size = 64;
     while (size < mains->window + 4) {
         size *= 2;
     }
     mains->mask = size - 1;
-    mains->times = calloc(size, sizeof *mains->times);
-    mains->clipped = calloc(size, sizeof *mains->clipped);
-    mains->cosine = calloc(size, sizeof *mains->cosine);
-    mains->sine = calloc(size, sizeof *mains->sine);
-    bool complete = mains->times && mains->clipped && mains->cosine && mains->sine;
+    mains->ring = calloc(size, sizeof *mains->ring);
+    bool complete = mains->ring != NULL;
     for (size_t a = 0; a < axes; a++) {
         complete = allocate_axis(mains, a, size) && complete;
     }
@@ -94,16 +89,10 @@ int mains_init(struct mains *mains, double mains_hz, int64_t period_ps, size_t a
 void mains_free(struct mains *mains)
 {
     for (size_t a = 0; a < VECTOR_AXES_MAX; a++) {
-        free(mains->x[a]);
-        free(mains->real[a]);
-        free(mains->imaginary[a]);
         free(mains->loud_real[a]);
         free(mains->loud_imaginary[a]);
     }
-    free(mains->times);
-    free(mains->clipped);
-    free(mains->cosine);
-    free(mains->sine);
+    free(mains->ring);
     memset(mains, 0, sizeof *mains);
 }
 
@@ -122,48 +111,55 @@ void mains_restart(struct mains *mains)
     }
 }
 
+/* Radians of mains at a time, within one turn. */
+static double angle_at(const struct mains *mains, int64_t time_ns)
+{
+    double cycles = mains->hz * 1e-9 * (double)(time_ns - mains->origin_ns);
+    return 2.0 * M_PI * (cycles - floor(cycles));
+}
+
 /* The mains phase of a sample by its own time: the oscillator steps from sample to sample and is
  * turned by what the sample is early or late. */
-static void set_phase(struct mains *mains, int64_t time_ns, size_t slot)
+static inline void set_phase(struct mains *mains, struct mains_sample *sample)
 {
-    size_t k = mains->in_window;
-    double cycles = mains->hz * 1e-9 * (double)(time_ns - mains->origin_ns);
-    if (k == 0) {
-        double angle = 2.0 * M_PI * (cycles - floor(cycles));
-        mains->anchor_ns = time_ns;
+    double c = mains->cosine_now;
+    double s = mains->sine_now;
+    double late = 0.0;
+    if (mains->in_window == 0) {
+        double angle = angle_at(mains, sample->time_ns);
+        mains->anchor_ns = sample->time_ns;
         mains->cosine_now = cos(angle);
         mains->sine_now = sin(angle);
     } else {
-        double c = mains->cosine_now;
-        double s = mains->sine_now;
         mains->cosine_now = c * mains->turn_cosine - s * mains->turn_sine;
         mains->sine_now = s * mains->turn_cosine + c * mains->turn_sine;
+        int64_t elapsed_ps = (int64_t)mains->in_window * mains->period_ps;
+        int64_t expected_ns = mains->anchor_ns + (elapsed_ps + 500) / 1000;
+        late = mains->turn_per_ns * (double)(sample->time_ns - expected_ns);
     }
-    int64_t expected = mains->anchor_ns + ((int64_t)k * mains->period_ps + 500) / 1000;
-    double late = 2.0 * M_PI * mains->hz * 1e-9 * (double)(time_ns - expected);
     if (fabs(late) < SMALL_TURN) {
-        mains->cosine[slot] = mains->cosine_now - late * mains->sine_now;
-        mains->sine[slot] = mains->sine_now + late * mains->cosine_now;
+        sample->cosine = mains->cosine_now - late * mains->sine_now;
+        sample->sine = mains->sine_now + late * mains->cosine_now;
     } else {
-        double angle = 2.0 * M_PI * (cycles - floor(cycles));
-        mains->cosine[slot] = cos(angle);
-        mains->sine[slot] = sin(angle);
+        double angle = angle_at(mains, sample->time_ns);
+        sample->cosine = cos(angle);
+        sample->sine = sin(angle);
     }
 }
 
 /* From how much the phase turned between two windows that adjoin. */
 static void follow_frequency(struct mains *mains)
 {
-    size_t now = mains->fed & mains->mask;
-    size_t before = (mains->fed - mains->window) & mains->mask;
+    const struct mains_sample *now = &mains->ring[mains->fed & mains->mask];
+    const struct mains_sample *before = &mains->ring[(mains->fed - mains->window) & mains->mask];
     double real = 0.0;
     double imaginary = 0.0;
     double power = 0.0;
     for (size_t a = 0; a < mains->axes; a++) {
-        double nr = mains->real[a][now];
-        double ni = mains->imaginary[a][now];
-        double br = mains->real[a][before];
-        double bi = mains->imaginary[a][before];
+        double nr = now->real[a];
+        double ni = now->imaginary[a];
+        double br = before->real[a];
+        double bi = before->imaginary[a];
         real += nr * br + ni * bi;
         imaginary += ni * br - nr * bi;
         power += sqrt((nr * nr + ni * ni) * (br * br + bi * bi));
@@ -178,6 +174,8 @@ static void follow_frequency(struct mains *mains)
     }
     mains->ahead_cosine = cos(0.5 * turn * (window + 1.0));
     mains->ahead_sine = sin(0.5 * turn * (window + 1.0));
+    mains->across_cosine = cos(turn * (window + 1.0));
+    mains->across_sine = sin(turn * (window + 1.0));
     double kept = 1.0;
     if (fabs(turn) > 1e-9) {
         kept = sin(0.5 * turn * window) / (window * sin(0.5 * turn));
@@ -185,37 +183,59 @@ static void follow_frequency(struct mains *mains)
     mains->gain = 2.0 / (window * kept);
 }
 
-/* The window's sums, moved on by one sample. */
-static inline void slide_sums(struct mains *mains, const double x[], size_t axes, bool whole)
+/* A sum made anew each window keeps rounding from piling up over a night. */
+static void renew_sums(struct mains *mains)
 {
-    size_t slot = mains->fed & mains->mask;
-    size_t old = (mains->fed - mains->window) & mains->mask;
-    bool full = mains->fed >= mains->window;
-    double c = mains->cosine[slot];
-    double s = mains->sine[slot];
-    double old_c = full ? mains->cosine[old] : 0.0;
-    double old_s = full ? mains->sine[old] : 0.0;
+    for (size_t a = 0; a < mains->axes; a++) {
+        mains->sum_real[a] = mains->fresh_real[a];
+        mains->sum_imaginary[a] = mains->fresh_imaginary[a];
+        mains->fresh_real[a] = 0.0;
+        mains->fresh_imaginary[a] = 0.0;
+    }
+}
+
+/* The window's sums, moved on by one sample; `gone` is the one that leaves, or nothing. */
+static inline void slide_sums(struct mains *mains, struct mains_sample *sample,
+                              const struct mains_sample *gone, const double x[], size_t axes)
+{
+    const double c = sample->cosine;
+    const double s = sample->sine;
     for (size_t a = 0; a < axes; a++) {
         double real = x[a] * c;
         double imaginary = -x[a] * s;
-        double gone = mains->x[a][old];
-        double sum_real = mains->sum_real[a] + real - gone * old_c;
-        double sum_imaginary = mains->sum_imaginary[a] + imaginary + gone * old_s;
-        mains->x[a][slot] = x[a];
+        sample->x[a] = x[a];
         mains->fresh_real[a] += real;
         mains->fresh_imaginary[a] += imaginary;
-        if (whole) {
-            /* A sum made anew each window keeps rounding from piling up over a night. */
-            sum_real = mains->fresh_real[a];
-            sum_imaginary = mains->fresh_imaginary[a];
-            mains->fresh_real[a] = 0.0;
-            mains->fresh_imaginary[a] = 0.0;
-        }
-        mains->sum_real[a] = sum_real;
-        mains->sum_imaginary[a] = sum_imaginary;
-        mains->real[a][slot] = sum_real;
-        mains->imaginary[a][slot] = sum_imaginary;
+        mains->sum_real[a] += real - gone->x[a] * gone->cosine;
+        mains->sum_imaginary[a] += imaginary + gone->x[a] * gone->sine;
     }
+}
+
+static inline void feed(struct mains *mains, int64_t time_ns, const double x[], uint8_t clipped,
+                        size_t axes)
+{
+    static const struct mains_sample nothing;
+    struct mains_sample *sample = &mains->ring[mains->fed & mains->mask];
+    const struct mains_sample *gone = mains->fed >= mains->window
+                                          ? &mains->ring[(mains->fed - mains->window) & mains->mask]
+                                          : &nothing;
+    const bool whole = mains->in_window + 1 == mains->window;
+    sample->time_ns = time_ns;
+    sample->clipped = clipped;
+    set_phase(mains, sample);
+    slide_sums(mains, sample, gone, x, axes);
+    if (whole) {
+        renew_sums(mains);
+    }
+    for (size_t a = 0; a < axes; a++) {
+        sample->real[a] = mains->sum_real[a];
+        sample->imaginary[a] = mains->sum_imaginary[a];
+    }
+    if (whole && mains->fed + 1 >= 2 * mains->window) {
+        follow_frequency(mains);
+    }
+    mains->in_window = whole ? 0 : mains->in_window + 1;
+    mains->fed++;
 }
 
 void mains_feed(struct mains *mains, int64_t time_ns, const double x[], uint8_t clipped)
@@ -224,21 +244,11 @@ void mains_feed(struct mains *mains, int64_t time_ns, const double x[], uint8_t 
         mains->started = true;
         mains->origin_ns = time_ns;
     }
-    size_t slot = mains->fed & mains->mask;
-    bool whole = mains->in_window + 1 == mains->window;
-    set_phase(mains, time_ns, slot);
-    mains->times[slot] = time_ns;
-    mains->clipped[slot] = clipped;
     if (mains->axes == 3) {
-        slide_sums(mains, x, 3, whole);
+        feed(mains, time_ns, x, clipped, 3);
     } else if (mains->axes == 1) {
-        slide_sums(mains, x, 1, whole);
+        feed(mains, time_ns, x, clipped, 1);
     } else {
-        slide_sums(mains, x, mains->axes, whole);
+        feed(mains, time_ns, x, clipped, mains->axes);
     }
-    if (whole && mains->fed + 1 >= 2 * mains->window) {
-        follow_frequency(mains);
-    }
-    mains->in_window = whole ? 0 : mains->in_window + 1;
-    mains->fed++;
 }

@@ -11,6 +11,17 @@
 #include "collector/detect/history.h"
 #include "collector/detect/vector.h"
 
+/* A sample while it is in the windows; sums are over the window that ends at it. */
+struct mains_sample {
+    int64_t time_ns;
+    double cosine;
+    double sine;
+    double x[VECTOR_AXES_MAX];
+    double real[VECTOR_AXES_MAX];
+    double imaginary[VECTOR_AXES_MAX];
+    uint8_t clipped;
+};
+
 /* Each sample is compared with the mains as it was over the windows before and after. Where the two
  * differ it keeps the smaller remainder: across a mains step one of them fits always. So samples
  * come out one window late. */
@@ -28,17 +39,11 @@ struct mains {
     double sine_now;
     double turn_cosine;
     double turn_sine;
-    size_t in_window; /* of the next sample */
+    double turn_per_ns; /* radians */
+    size_t in_window;   /* of the next sample */
     uint64_t fed;
     uint64_t done;
-    /* rings; sums are over the window that ends at a sample */
-    int64_t *times;
-    uint8_t *clipped;
-    double *cosine;
-    double *sine;
-    double *x[VECTOR_AXES_MAX];
-    double *real[VECTOR_AXES_MAX];
-    double *imaginary[VECTOR_AXES_MAX];
+    struct mains_sample *ring;
     double sum_real[VECTOR_AXES_MAX];
     double sum_imaginary[VECTOR_AXES_MAX];
     double fresh_real[VECTOR_AXES_MAX];
@@ -50,6 +55,8 @@ struct mains {
     double drift_power;
     double ahead_cosine;
     double ahead_sine;
+    double across_cosine; /* twice that turn: from the window before a sample to the one after */
+    double across_sine;
     double gain;
     /* what is not mains, demodulated: see `leak` in history.h */
     double *loud_real[VECTOR_AXES_MAX];

@@ -16,22 +16,35 @@ uint64_t mains_ready(const struct mains *mains, bool flush)
     return mains->fed >= 2 * mains->window ? held : 0;
 }
 
-/* What is left of sample i when the mains is as over the window ending at `of`; `ahead` +1 where
- * that window is before the sample, -1 where after. Returns the squared distance from the centre.
- */
-static inline double remainder_from(const struct mains *mains, uint64_t i, uint64_t of,
-                                    double ahead, const struct mains_centre *centre, double rest[],
-                                    size_t axes)
+/* The mains of a window, turned from its middle to a sample: real * cosine - imaginary * sine. */
+struct turned {
+    double cosine;
+    double sine;
+};
+
+/* By the window before a sample and by the one after. */
+static inline void turn_to(const struct mains *mains, const struct mains_sample *sample,
+                           struct turned *before, struct turned *after)
 {
-    size_t slot = i & mains->mask;
-    size_t window = of & mains->mask;
-    double turn = ahead * mains->ahead_sine;
-    double c = mains->gain * (mains->cosine[slot] * mains->ahead_cosine - mains->sine[slot] * turn);
-    double s = mains->gain * (mains->sine[slot] * mains->ahead_cosine + mains->cosine[slot] * turn);
+    double ahead_cosine = mains->gain * mains->ahead_cosine;
+    double ahead_sine = mains->gain * mains->ahead_sine;
+    double cc = sample->cosine * ahead_cosine;
+    double ss = sample->sine * ahead_sine;
+    double sc = sample->sine * ahead_cosine;
+    double cs = sample->cosine * ahead_sine;
+    *before = (struct turned){cc - ss, sc + cs};
+    *after = (struct turned){cc + ss, sc - cs};
+}
+
+/* What is left of a sample when the mains is as over the window ending at `of`. Returns the squared
+ * distance from the centre. */
+static inline double remainder_from(const struct mains_sample *sample,
+                                    const struct mains_sample *of, struct turned turned,
+                                    const struct mains_centre *centre, double rest[], size_t axes)
+{
     double squared = 0.0;
     for (size_t a = 0; a < axes; a++) {
-        rest[a] =
-            mains->x[a][slot] - (mains->real[a][window] * c - mains->imaginary[a][window] * s);
+        rest[a] = sample->x[a] - (of->real[a] * turned.cosine - of->imaginary[a] * turned.sine);
         double off = rest[a] - centre->location[a];
         squared += off * off;
     }
@@ -65,8 +78,8 @@ static double leak_at(struct mains *mains, uint64_t i, const struct mains_centre
     double power = 0.0;
     for (size_t a = 0; a < mains->axes; a++) {
         double off = loud ? rest[a] - centre->location[a] : 0.0;
-        double real = off * mains->cosine[slot];
-        double imaginary = -off * mains->sine[slot];
+        double real = off * mains->ring[slot].cosine;
+        double imaginary = -off * mains->ring[slot].sine;
         mains->loud_sum_real[a] += real - mains->loud_real[a][old];
         mains->loud_sum_imaginary[a] += imaginary - mains->loud_imaginary[a][old];
         mains->loud_real[a][slot] = real;
@@ -77,74 +90,80 @@ static double leak_at(struct mains *mains, uint64_t i, const struct mains_centre
     return mains->gain * sqrt(power);
 }
 
-static inline double amplitude_at(const struct mains *mains, uint64_t i, size_t axes)
+/* Of the window that ends at `of`. */
+static inline double amplitude_over(const struct mains *mains, const struct mains_sample *of,
+                                    size_t axes)
 {
-    uint64_t full = i + 1 >= mains->window ? i : i + mains->window;
-    size_t slot = full & mains->mask;
     double power = 0.0;
     for (size_t a = 0; a < axes; a++) {
-        power += mains->real[a][slot] * mains->real[a][slot] +
-                 mains->imaginary[a][slot] * mains->imaginary[a][slot];
+        power += of->real[a] * of->real[a] + of->imaginary[a] * of->imaginary[a];
     }
     return mains->gain * sqrt(power);
 }
 
-/* How far apart the mains of the windows before and after sample i are, as a squared amplitude. */
-static inline double windows_apart(const struct mains *mains, uint64_t i, size_t axes)
+/* How far apart the mains of the windows before and after a sample are, as a squared amplitude. */
+static inline double windows_apart(const struct mains *mains, const struct mains_sample *before,
+                                   const struct mains_sample *after, size_t axes)
 {
-    size_t before = (i - 1) & mains->mask;
-    size_t after = (i + mains->window) & mains->mask;
-    double c = mains->ahead_cosine * mains->ahead_cosine - mains->ahead_sine * mains->ahead_sine;
-    double s = 2.0 * mains->ahead_cosine * mains->ahead_sine;
+    const double c = mains->across_cosine;
+    const double s = mains->across_sine;
     double power = 0.0;
     for (size_t a = 0; a < axes; a++) {
-        double br = mains->real[a][before];
-        double bi = mains->imaginary[a][before];
-        double real = mains->real[a][after] - (br * c - bi * s);
-        double imaginary = mains->imaginary[a][after] - (bi * c + br * s);
+        double real = after->real[a] - (before->real[a] * c - before->imaginary[a] * s);
+        double imaginary = after->imaginary[a] - (before->imaginary[a] * c + before->real[a] * s);
         power += real * real + imaginary * imaginary;
     }
     return mains->gain * mains->gain * power;
 }
 
-/* The remainder that counts; returns its squared distance from the centre. */
+/* The remainder that counts, and what is left by the window before alone; returns the former's
+ * squared distance from the centre. */
 static inline double choose_rest(const struct mains *mains, uint64_t i,
                                  const struct mains_centre *centre, double rest[], double past[],
                                  size_t axes)
 {
-    double after[VECTOR_AXES_MAX] = {0.0};
+    const struct mains_sample *ring = mains->ring;
+    const struct mains_sample *sample = &ring[i & mains->mask];
+    const struct mains_sample *before = &ring[(i - 1) & mains->mask];
+    const struct mains_sample *after = &ring[(i + mains->window) & mains->mask];
+    double next[VECTOR_AXES_MAX] = {0.0};
     bool has_before = i >= mains->window;
     bool has_after = i + mains->window < mains->fed;
+    struct turned by_before;
+    struct turned by_after;
+    turn_to(mains, sample, &by_before, &by_after);
     double squared = INFINITY;
     if (has_before) {
-        squared = remainder_from(mains, i, i - 1, 1.0, centre, past, axes);
+        squared = remainder_from(sample, before, by_before, centre, past, axes);
     }
     if (!has_after) {
         memcpy(rest, past, axes * sizeof *rest);
         return squared;
     }
-    double after_squared = remainder_from(mains, i, i + mains->window, -1.0, centre, after, axes);
+    double next_squared = remainder_from(sample, after, by_after, centre, next, axes);
     if (!has_before) {
-        memcpy(past, after, axes * sizeof *past);
+        memcpy(past, next, axes * sizeof *past);
     }
-    if (has_before && windows_apart(mains, i, axes) < centre->steady_squared) {
+    if (has_before && windows_apart(mains, before, after, axes) < centre->steady_squared) {
         squared = 0.0;
         for (size_t a = 0; a < axes; a++) {
-            rest[a] = 0.5 * (past[a] + after[a]);
+            rest[a] = 0.5 * (past[a] + next[a]);
             double off = rest[a] - centre->location[a];
             squared += off * off;
         }
         return squared;
     }
-    bool use_past = squared < after_squared;
-    memcpy(rest, use_past ? past : after, axes * sizeof *rest);
-    return use_past ? squared : after_squared;
+    bool use_past = squared < next_squared;
+    memcpy(rest, use_past ? past : next, axes * sizeof *rest);
+    return use_past ? squared : next_squared;
 }
 
 static inline void take_axes(struct mains *mains, const struct mains_centre *centre,
                              struct history *history, size_t axes)
 {
     uint64_t i = mains->done++;
+    const struct mains_sample *sample = &mains->ring[i & mains->mask];
+    uint64_t full = i + 1 >= mains->window ? i : i + mains->window;
     size_t out = history->end++ & history->mask;
     double rest[VECTOR_AXES_MAX] = {0.0};
     double past[VECTOR_AXES_MAX] = {0.0};
@@ -153,9 +172,9 @@ static inline void take_axes(struct mains *mains, const struct mains_centre *cen
         history->rest[a][out] = rest[a];
         history->past[a][out] = past[a];
     }
-    history->times[out] = mains->times[i & mains->mask];
-    history->clipped[out] = mains->clipped[i & mains->mask];
-    history->amplitude[out] = amplitude_at(mains, i, axes);
+    history->times[out] = sample->time_ns;
+    history->clipped[out] = sample->clipped;
+    history->amplitude[out] = amplitude_over(mains, &mains->ring[full & mains->mask], axes);
     history->leak[out] = leak_at(mains, i, centre, rest, squared);
 }
 

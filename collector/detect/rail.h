@@ -1,9 +1,10 @@
 /* Flat tops: a sensor at the end of its range repeats the same extreme value.
- * Must never call a quiet sensor's usual repetition a flat top. Called by field for each sample. */
+ * Must never call a quiet sensor's usual repetition a flat top. Called by field. */
 #ifndef ROOMWAKE_COLLECTOR_DETECT_RAIL_H
 #define ROOMWAKE_COLLECTOR_DETECT_RAIL_H
 
 #include <stdbool.h>
+#include <stddef.h>
 #include <stdint.h>
 
 #define RAIL_RECENT 16u
@@ -19,7 +20,9 @@ struct rail {
 };
 
 void rail_start(struct rail *rail, double value);
-/* 1 where `value` is a flat top's. */
-uint8_t rail_check(struct rail *rail, double value, bool learning);
+/* n samples in a row: clipped[i] becomes 1 where value i is a flat top's, and stays as it is
+ * elsewhere. */
+void rail_check(struct rail *rail, const double *values, size_t n, bool learning,
+                uint8_t clipped[]);
 
 #endif

@@ -8,8 +8,6 @@
 
 #define CORNERS (SIMPLEX_DIMS + 1)
 #define STEPS_MAX 400
-/* Of a log likelihood: a thousandth of a standard deviation is more than any threshold needs. */
-#define COST_TOLERANCE 1e-6
 
 struct simplex {
     double (*cost)(const void *context, const double point[SIMPLEX_DIMS]);
@@ -85,7 +83,7 @@ static void step_simplex(struct simplex *s)
 
 void simplex_minimise(double (*cost)(const void *context, const double point[SIMPLEX_DIMS]),
                       const void *context, double point[SIMPLEX_DIMS],
-                      const double steps[SIMPLEX_DIMS])
+                      const double steps[SIMPLEX_DIMS], double tolerance)
 {
     struct simplex s = {.cost = cost, .context = context};
     for (int i = 0; i < CORNERS; i++) {
@@ -97,7 +95,7 @@ void simplex_minimise(double (*cost)(const void *context, const double point[SIM
     }
     sort_corners(&s);
     for (int step = 0; step < STEPS_MAX; step++) {
-        if (s.value[SIMPLEX_DIMS] - s.value[0] < COST_TOLERANCE) {
+        if (s.value[SIMPLEX_DIMS] - s.value[0] < tolerance) {
             break;
         }
         step_simplex(&s);

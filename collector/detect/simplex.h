@@ -5,9 +5,10 @@
 
 #define SIMPLEX_DIMS 3
 
-/* Starts at `point` with corners `steps` away and leaves the best point found there. */
+/* Starts at `point` with corners `steps` away, ends when the corners' costs are within `tolerance`,
+ * and leaves the best point found there. */
 void simplex_minimise(double (*cost)(const void *context, const double point[SIMPLEX_DIMS]),
                       const void *context, double point[SIMPLEX_DIMS],
-                      const double steps[SIMPLEX_DIMS]);
+                      const double steps[SIMPLEX_DIMS], double tolerance);
 
 #endif

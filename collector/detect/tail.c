@@ -1,5 +1,5 @@
-/* GEV likelihood and fit, the noise model's maxima, and the choice between them.
- * Must never give an infinite or a zero threshold. Called once a band when its quiet spell ends.
+/* The noise model's maxima, and the choice between them and a fitted tail.
+ * Must never give an infinite or a zero threshold. Called by watch_threshold.
  */
 #include "collector/detect/tail.h"
 
@@ -7,11 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "collector/detect/simplex.h"
 #include "collector/detect/vector.h"
 
-#define EULER_GAMMA 0.5772156649015329
-#define SHAPE_TINY 1e-7
 /* The shape that maxima of normal noise of some hundred samples show (-1/z^2 at z = 3.5). */
 #define NORMAL_SHAPE (-0.08)
 #define NORMAL_SHAPE_SD 0.05
@@ -35,97 +32,6 @@
 /* Where the tail is bounded, keep this far above the largest ordinary maximum. */
 #define ABOVE_SEEN 1.15
 
-double tail_return_level(const struct tail_gev *gev, double blocks)
-{
-    double reduced = -log1p(-1.0 / blocks);
-    if (fabs(gev->shape) < SHAPE_TINY) {
-        return gev->location - gev->scale * log(reduced);
-    }
-    return gev->location + gev->scale / gev->shape * expm1(-gev->shape * log(reduced));
-}
-
-/* -ln F, by which density and exceedance are told; INFINITY below the lower end, 0 above the upper.
- */
-static double gev_reduced(const struct tail_gev *gev, double x)
-{
-    double z = (x - gev->location) / gev->scale;
-    if (fabs(gev->shape) < SHAPE_TINY) {
-        return exp(-z);
-    }
-    double inside = 1.0 + gev->shape * z;
-    if (inside <= 0.0) {
-        return gev->shape > 0.0 ? INFINITY : 0.0;
-    }
-    return exp(-log(inside) / gev->shape);
-}
-
-double tail_log_likelihood(const struct tail_gev *gev, const double *sorted, size_t n,
-                           size_t censored)
-{
-    if (!(gev->scale > 0.0)) {
-        return -INFINITY;
-    }
-    double sum = -(double)(n - censored) * log(gev->scale);
-    double reduced = 0.0;
-    for (size_t i = 0; i < n - censored; i++) {
-        reduced = gev_reduced(gev, sorted[i]);
-        if (!(reduced > 0.0) || isinf(reduced)) {
-            return -INFINITY;
-        }
-        sum += (1.0 + gev->shape) * log(reduced) - reduced;
-    }
-    if (censored > 0) {
-        sum += (double)censored * log(-expm1(-reduced));
-    }
-    return sum;
-}
-
-struct fit_problem {
-    const double *sorted;
-    size_t n;
-    size_t censored;
-    double shape_mean;
-    double shape_sd;
-};
-
-static double fit_cost(const void *context, const double point[3])
-{
-    const struct fit_problem *problem = context;
-    struct tail_gev gev = {point[0], exp(point[1]), point[2]};
-    double cost = -tail_log_likelihood(&gev, problem->sorted, problem->n, problem->censored);
-    if (problem->shape_sd > 0.0) {
-        double off = (gev.shape - problem->shape_mean) / problem->shape_sd;
-        cost += 0.5 * off * off;
-    }
-    return isfinite(cost) ? cost : 1e300;
-}
-
-int tail_fit(const double *sorted, size_t n, size_t censored, double shape_mean, double shape_sd,
-             struct tail_gev *gev)
-{
-    size_t used = n - censored;
-    if (used < 3 || !(sorted[used - 1] > sorted[0])) {
-        return -1;
-    }
-    double mean = 0.0;
-    for (size_t i = 0; i < used; i++) {
-        mean += sorted[i] / (double)used;
-    }
-    double variance = 0.0;
-    for (size_t i = 0; i < used; i++) {
-        variance += (sorted[i] - mean) * (sorted[i] - mean) / (double)used;
-    }
-    double scale = sqrt(6.0 * variance) / M_PI;
-    struct fit_problem problem = {sorted, n, censored, shape_mean, shape_sd};
-    double point[3] = {mean - EULER_GAMMA * scale, log(scale), 0.0};
-    const double steps[3] = {0.5 * scale, 0.2, 0.1};
-    /* A second start from the first's end gets out of a collapsed simplex. */
-    simplex_minimise(fit_cost, &problem, point, steps);
-    simplex_minimise(fit_cost, &problem, point, steps);
-    *gev = (struct tail_gev){point[0], exp(point[1]), point[2]};
-    return isfinite(tail_log_likelihood(gev, sorted, n, censored)) ? 0 : -1;
-}
-
 /* Expected exceedances of z by one independent noise vector, and minus its derivative. Where
  * neighbours are alike (smooth), a high level is crossed by shorter stretches and so more often for
  * the time spent above it: by z^2 more (Pickands' constant case alpha = 1; from memory). */
@@ -142,19 +48,35 @@ static double normal_rate(double z, size_t dims, bool smooth, double *slope)
     return rate;
 }
 
-/* ln likelihood where each maximum is the largest of `count` independent noise vectors. */
-static double normal_log_likelihood(double count, const double *sorted, size_t n, size_t censored,
-                                    size_t dims, bool smooth)
+/* What the maxima have to say of how many independent noise vectors a block holds. */
+struct normal_sums {
+    double used;       /* maxima */
+    double log_slopes; /* sums over them */
+    double rates;
+    double last_rate; /* of the largest that is not censored */
+    double censored;
+};
+
+static struct normal_sums sum_normal(const struct tail_input *input, size_t censored)
 {
-    double sum = (double)(n - censored) * log(count);
-    double rate = 0.0;
-    for (size_t i = 0; i < n - censored; i++) {
+    struct normal_sums sums = {.used = (double)(input->blocks - censored),
+                               .censored = (double)censored};
+    for (size_t i = 0; i < input->blocks - censored; i++) {
         double slope;
-        rate = normal_rate(fmax(sorted[i], 1e-6), dims, smooth, &slope);
-        sum += log(fmax(slope, 1e-300)) - count * rate;
+        sums.last_rate =
+            normal_rate(fmax(input->maxima[i], 1e-6), input->dims, input->smooth, &slope);
+        sums.log_slopes += log(fmax(slope, 1e-300));
+        sums.rates += sums.last_rate;
     }
-    if (censored > 0) {
-        sum += (double)censored * log(fmax(-expm1(-count * rate), 1e-300));
+    return sums;
+}
+
+/* ln likelihood where each maximum is the largest of `count` independent noise vectors. */
+static double normal_log_likelihood(const struct normal_sums *sums, double count)
+{
+    double sum = sums->used * log(count) + sums->log_slopes - count * sums->rates;
+    if (sums->censored > 0.0) {
+        sum += sums->censored * log(fmax(-expm1(-count * sums->last_rate), 1e-300));
     }
     return sum;
 }
@@ -162,24 +84,21 @@ static double normal_log_likelihood(double count, const double *sorted, size_t n
 /* Golden section over ln count. */
 static double fit_count(const struct tail_input *input, size_t censored, double *log_likelihood)
 {
-    const double *sorted = input->maxima;
-    size_t n = input->blocks;
-    size_t dims = input->dims;
+    const struct normal_sums sums = sum_normal(input, censored);
     const double golden = 0.6180339887498949;
     double low = log(fmax(1.0, 0.002 * input->block_samples));
     double high = log(20.0 * input->block_samples);
     for (int step = 0; step < 24; step++) {
         double left = high - golden * (high - low);
         double right = low + golden * (high - low);
-        if (normal_log_likelihood(exp(left), sorted, n, censored, dims, input->smooth) <
-            normal_log_likelihood(exp(right), sorted, n, censored, dims, input->smooth)) {
+        if (normal_log_likelihood(&sums, exp(left)) < normal_log_likelihood(&sums, exp(right))) {
             low = left;
         } else {
             high = right;
         }
     }
     double count = exp(0.5 * (low + high));
-    *log_likelihood = normal_log_likelihood(count, sorted, n, censored, dims, input->smooth);
+    *log_likelihood = normal_log_likelihood(&sums, count);
     return count;
 }
 

@@ -22,8 +22,9 @@ double tail_return_level(const struct tail_gev *gev, double blocks);
  * the one before them". -INFINITY where impossible. */
 double tail_log_likelihood(const struct tail_gev *gev, const double *sorted, size_t n,
                            size_t censored);
-/* Maximum likelihood (Nelder-Mead), maxima sorted upward. shape_sd > 0 draws the shape towards
- * shape_mean as a normal prior would; 0: plain. -1 where all maxima are the same. */
+/* Maximum likelihood (Nelder and Mead's simplex, then Newton's steps), maxima sorted upward.
+ * shape_sd > 0 draws the shape towards shape_mean as a normal prior would; 0: plain. -1 where all
+ * maxima are the same. */
 int tail_fit(const double *sorted, size_t n, size_t censored, double shape_mean, double shape_sd,
              struct tail_gev *gev);
 

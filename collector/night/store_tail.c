@@ -22,6 +22,9 @@
 #define LEAST_NS (20 * NS_PER_S)
 #define MOST_NS (44 * NS_PER_S)
 #define PS_PER_NS 1000
+#define FIRST_PLACE 1
+#define PARTS INT64_C(1024)
+#define PARTS_GOLDEN 633 /* 0.618 of them */
 _Static_assert(AGE_MOST <= CUTS_MAX / 2, "a channel may be in a message more than once");
 
 void store_tail_free(struct store_tail *tail)
@@ -143,12 +146,28 @@ static bool fills(uint64_t now, uint64_t next)
     return false;
 }
 
-static bool is_long(const struct tail_boot *boot)
+/* A house's nodes begin together: were their first blocks of one length, all blocks of the night
+ * would be made in the same commits, and those would be long. So each boot's first ends after a
+ * part of its own (ids times the golden ratio spread evenly). */
+static bool first_is_long(int64_t id, const struct tail_boot *boot, int64_t span_ns)
+{
+    const int64_t part = PARTS / 4 + (id * PARTS_GOLDEN) % PARTS * 3 / 4;
+    uint32_t most = 0;
+    for (size_t i = 0; i < NODE_CHANNELS_MAX; i++) {
+        most = boot->channels[i].samples > most ? boot->channels[i].samples : most;
+    }
+    return span_ns >= SPAN_NS / PARTS * part || most >= BLOCK_SAMPLES_MAX / PARTS * part;
+}
+
+static bool is_long(int64_t id, const struct tail_boot *boot)
 {
     int64_t span_ns = 0;
     if (!waits(boot) || boot->age >= AGE_MOST ||
         __builtin_sub_overflow(boot->end_ns, boot->start_ns, &span_ns)) {
         return waits(boot);
+    }
+    if (boot->first <= FIRST_PLACE) {
+        return first_is_long(id, boot, span_ns);
     }
     uint64_t now = longest_row(boot, boot->age);
     uint64_t next = longest_row(boot, boot->age + 1);
@@ -292,7 +311,7 @@ int store_tail_put(struct store *store, const struct job_frame *job, int64_t fra
     if (put < 0) {
         return -1;
     }
-    return is_long(boot) ? make_blocks(store, job->boot_id, error) : 0;
+    return is_long(job->boot_id, boot) ? make_blocks(store, job->boot_id, error) : 0;
 }
 
 int store_tail_finish(struct store *store, struct error *error)

@@ -1,5 +1,5 @@
 /* What a sample costs in the detector, beside a plain loop over the same samples in the same run.
- * Must never be part of a test: times depend on the machine. Run by hand and by tests/run bench.
+ * Must never be part of a test: times depend on the machine. Run by hand: bench_detect [WHICH, 1 to 4].
  */
 #include <math.h>
 #include <stdint.h>
@@ -128,8 +128,9 @@ static int bench(const struct setup *setup)
     return 0;
 }
 
-int main(void)
+int main(int argc, char **argv)
 {
+    const size_t only = argc > 1 ? (size_t)atoi(argv[1]) : 0;
     static const struct setup setups[] = {
         {"three axes, 200 Hz, hum 100 sigma", "magnetic", 3, 200, 1500.0},
         {"one axis, 200 Hz, hum 100 sigma", "electric", 1, 200, 1500.0},
@@ -138,7 +139,9 @@ int main(void)
     };
     int failed = 0;
     for (size_t i = 0; i < sizeof setups / sizeof setups[0]; i++) {
-        failed |= bench(&setups[i]);
+        if (only == 0 || only == i + 1) {
+            failed |= bench(&setups[i]);
+        }
     }
     return failed;
 }

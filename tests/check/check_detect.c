@@ -110,6 +110,50 @@ static void test_port_pirie(void **state)
     assert_close(tail_return_level(&gev, 100.0), 4.6884, 1e-3);
 }
 
+static double next_even(uint64_t *state)
+{
+    *state = *state * UINT64_C(6364136223846793005) + UINT64_C(1442695040888963407);
+    return ((double)(*state >> 11) + 0.5) * 0x1p-53;
+}
+
+/* As tail_fit() weighs it: the likelihood, and how odd the shape is. */
+static double weigh(const struct tail_gev *gev, const double *sorted, size_t n, size_t censored,
+                    double shape_sd)
+{
+    double off = (gev->shape + 0.08) / shape_sd;
+    return tail_log_likelihood(gev, sorted, n, censored) - 0.5 * off * off;
+}
+
+/* Whatever maxima it is given, no point near by is likelier than what the fit ends at: its last
+ * steps are Newton's, with derivatives that would lead elsewhere were one of them wrong. */
+static void test_a_fitted_tail_is_the_likeliest(void **state)
+{
+    (void)state;
+    static double maxima[600];
+    uint64_t seed = 5;
+    for (size_t round = 0; round < 200; round++) {
+        size_t n = 40 + (size_t)(560.0 * next_even(&seed));
+        size_t censored = round % 2 ? n / 10 : 0;
+        double shape = 0.6 * next_even(&seed) - 0.3;
+        double shape_sd = round % 3 ? 0.05 : 5.0;
+        for (size_t i = 0; i < n; i++) {
+            maxima[i] = 3.5 + 0.3 * (pow(-log(next_even(&seed)), -shape) - 1.0) / shape;
+        }
+        qsort(maxima, n, sizeof maxima[0], compare);
+        struct tail_gev best;
+        assert_int_equal(tail_fit(maxima, n, censored, -0.08, shape_sd, &best), 0);
+        double most = weigh(&best, maxima, n, censored, shape_sd);
+        for (int part = 0; part < 6; part++) {
+            struct tail_gev other = best;
+            double step = part % 2 ? 0.003 : -0.003;
+            other.location += part / 2 == 0 ? step * best.scale : 0.0;
+            other.scale *= part / 2 == 1 ? 1.0 + step : 1.0;
+            other.shape += part / 2 == 2 ? step : 0.0;
+            assert_true(weigh(&other, maxima, n, censored, shape_sd) < most + 1e-6);
+        }
+    }
+}
+
 /* With white normal noise the chosen threshold is the noise model's: asked once in T blocks of m
  * samples, the exceedance of one sample is 1 / (T m). Exact order statistics stand for the maxima.
  */
@@ -204,6 +248,7 @@ int main(void)
         cmocka_unit_test(test_lengths_of_noise_vectors),
         cmocka_unit_test(test_return_levels),
         cmocka_unit_test(test_port_pirie),
+        cmocka_unit_test(test_a_fitted_tail_is_the_likeliest),
         cmocka_unit_test(test_normal_maxima_choose_the_normal_quantile),
         cmocka_unit_test(test_mains_amplitude_is_the_fourier_bin),
         cmocka_unit_test(test_the_largest_line_of_a_periodogram),
