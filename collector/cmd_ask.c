@@ -7,27 +7,7 @@
 #include "collector/options.h"
 #include "collector/record/ask.h"
 #include "collector/record/running.h"
-#include "common/text.h"
-
-static int read_plan(const char *path, struct text *text, struct question_plan **plan,
-                     struct error *error)
-{
-    char bytes[4096];
-    FILE *file = fopen(path, "r");
-    if (!file) {
-        return error_set(error, ERROR_IO, "%s: %m", path);
-    }
-    size_t got = 0;
-    while ((got = fread(bytes, 1, sizeof bytes, file)) > 0 && text->length <= PLAN_TEXT_MAX) {
-        (void)text_append(text, bytes, got);
-    }
-    int failed = ferror(file);
-    (void)fclose(file);
-    if (failed || text->failed) {
-        return error_set(error, ERROR_IO, "%s: can't be read", path);
-    }
-    return plan_parse(text->bytes ? text->bytes : "", text->length, path, plan, error);
-}
+#include "common/small_file.h"
 
 static void print_plan(const struct question_plan *plan)
 {
@@ -44,22 +24,26 @@ static int run_command(const struct arguments *arguments)
 {
     struct error error;
     struct running running;
-    struct text text = {0};
+    char *text = NULL;
+    size_t length = 0;
     struct question_plan *plan = NULL;
-    int result = read_plan(options_value(arguments, "plan"), &text, &plan, &error);
+    const char *path = options_value(arguments, "plan");
+    int result = small_file_read(path, PLAN_TEXT_MAX, &text, &length, &error);
+    if (result == 0) {
+        result = plan_parse(text, length, path, &plan, &error);
+    }
     if (result == 0) {
         print_plan(plan);
     }
     if (result == 0 && !options_value(arguments, "check")) {
         result = running_find(options_value(arguments, "site-id"), &running, &error);
         if (result == 0) {
-            const struct ask_settings settings = {running.broker, running.site, plan, text.bytes,
-                                                  text.length};
+            const struct ask_settings settings = {running.broker, running.site, plan, text, length};
             result = ask_run(&settings, &error);
         }
     }
     free(plan);
-    text_free(&text);
+    free(text);
     return result == 0 ? EXIT_CODE_SUCCESS : options_fail("ask", &error);
 }
 

@@ -3,12 +3,11 @@
  * Called by both programs and most commands; the JSON is read in site_parse.c. */
 #include "common/site.h"
 
-#include <errno.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "common/site_numbers.h"
+#include "common/small_file.h"
 
 const struct site_number site_numbers[SITE_NUMBER_COUNT] = {
     {"mains_hz", offsetof(struct site, mains_hz), 10, 400, 50},
@@ -80,48 +79,11 @@ int site_set(struct site *site, const char *key, const char *value, struct error
     return error_set(error, ERROR_NOT_FOUND, "%s: no such number of a site", key);
 }
 
-/* All of an open file, at most SITE_FILE_MAX bytes; *text is the caller's. */
-static int read_all(FILE *file, const char *path, char **text, size_t *length, struct error *error)
-{
-    size_t size = 65536;
-    *length = 0;
-    *text = malloc(size + 1);
-    while (*text) {
-        *length += fread(*text + *length, 1, size - *length, file);
-        if (*length < size) {
-            break;
-        }
-        if (size >= SITE_FILE_MAX) {
-            return error_set(error, ERROR_RANGE, "%s: over %u bytes", path, SITE_FILE_MAX);
-        }
-        size *= 2;
-        char *grown = realloc(*text, size + 1);
-        if (!grown) {
-            free(*text);
-        }
-        *text = grown;
-    }
-    if (!*text) {
-        return error_set(error, ERROR_MEMORY, "%s: out of memory", path);
-    }
-    if (ferror(file)) {
-        return error_set(error, ERROR_IO, "%s: %s", path, strerror(errno));
-    }
-    (*text)[*length] = '\0';
-    return 0;
-}
-
 int site_load(const char *path, struct site **site, char **text, struct error *error)
 {
-    FILE *file = fopen(path, "rbe");
-    if (!file) {
-        return error_set(error, errno == ENOENT ? ERROR_NOT_FOUND : ERROR_IO, "%s: %s", path,
-                         strerror(errno));
-    }
     char *bytes = NULL;
     size_t length = 0;
-    int failed = read_all(file, path, &bytes, &length, error);
-    (void)fclose(file);
+    int failed = small_file_read(path, SITE_FILE_MAX, &bytes, &length, error);
     if (failed == 0) {
         failed = site_parse(bytes, length, path, site, error);
     }

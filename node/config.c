@@ -2,13 +2,13 @@
  * Must never open a device or a connection. Called by node/main.c. */
 #include "node/config.h"
 
-#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "common/json.h"
+#include "common/small_file.h"
 
 #define SPOOL_BYTES_LEAST (1024.0 * 1024.0)
 #define SPOOL_BYTES_MOST (1024.0 * 1024.0 * 1024.0 * 1024.0)
@@ -206,35 +206,12 @@ int node_config_parse(const char *text, size_t length, const char *name, const c
     return 0;
 }
 
-static char *read_file(const char *path, size_t *length, struct error *error)
-{
-    FILE *file = fopen(path, "rbe");
-    char *text = file ? malloc(NODE_CONFIG_MAX + 1) : NULL;
-    if (!text) {
-        error_set(error, file ? ERROR_MEMORY : ERROR_IO, "%s: %s", path, strerror(errno));
-        if (file) {
-            fclose(file);
-        }
-        return NULL;
-    }
-    *length = fread(text, 1, NODE_CONFIG_MAX + 1, file);
-    bool failed = ferror(file) != 0;
-    fclose(file);
-    if (failed || *length > NODE_CONFIG_MAX) {
-        error_set(error, failed ? ERROR_IO : ERROR_RANGE, "%s: %s", path,
-                  failed ? "reading failed" : "longer than 1 MiB");
-        free(text);
-        return NULL;
-    }
-    return text;
-}
-
 int node_config_load(const char *path, struct node_config *config, struct error *error)
 {
     memset(config, 0, sizeof *config);
-    size_t length;
-    char *text = read_file(path, &length, error);
-    if (!text) {
+    size_t length = 0;
+    char *text = NULL;
+    if (small_file_read(path, NODE_CONFIG_MAX, &text, &length, error) != 0) {
         return -1;
     }
     char dir[NODE_PATH_SIZE] = ".";

@@ -3,7 +3,6 @@
  * session_build.c. */
 #include "collector/record/page.h"
 
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 #include <uv.h>
@@ -13,6 +12,7 @@
 #include "collector/record/page_plan.h"
 #include "collector/web/server.h"
 #include "common/log.h"
+#include "common/small_file.h"
 
 #define REPORT "report"
 #define PEM_BYTES_MAX (64u * 1024u)
@@ -43,19 +43,15 @@ int page_write_night(void *context, const char *format, FILE *out, struct error 
 
 static int load(const char *path, char **out, struct error *error)
 {
-    FILE *file = fopen(path, "r");
-    if (!file) {
-        return error_set(error, ERROR_IO, "%s: %s", path, strerror(errno));
+    size_t length = 0;
+    if (small_file_read(path, PEM_BYTES_MAX, out, &length, error) != 0) {
+        return -1;
     }
-    char *bytes = malloc(PEM_BYTES_MAX + 1);
-    size_t length = bytes ? fread(bytes, 1, PEM_BYTES_MAX + 1, file) : 0;
-    (void)fclose(file);
-    if (!bytes || length == 0 || length > PEM_BYTES_MAX) {
-        free(bytes);
-        return error_set(error, ERROR_FORMAT, "%s: empty, or too long for a PEM file", path);
+    if (length == 0) {
+        free(*out);
+        *out = NULL;
+        return error_set(error, ERROR_FORMAT, "%s: is empty", path);
     }
-    bytes[length] = '\0';
-    *out = bytes;
     return 0;
 }
 

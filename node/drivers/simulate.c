@@ -11,6 +11,7 @@
 
 #include "common/json.h"
 #include "common/site.h"
+#include "common/small_file.h"
 #include "common/timefmt.h"
 #include "node/drivers/simulate_files.h"
 #include "node/world/world.h"
@@ -274,7 +275,7 @@ static int load_world(const struct driver_setup *setup, struct driver *driver, s
     if (read_path(setup, "site", true, site_path, error) ||
         read_path(setup, "script", true, script_path, error) ||
         site_load(site_path, &driver->site, NULL, error) ||
-        simulate_read_file(script_path, SCRIPT_FILE_MAX, &text, &length, error)) {
+        small_file_read(script_path, SCRIPT_FILE_MAX, &text, &length, error)) {
         return -1;
     }
     int status = script_parse(text, length, script_path, driver->site, &driver->script, error);

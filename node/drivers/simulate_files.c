@@ -11,6 +11,7 @@
 #include <unistd.h>
 
 #include "common/clock.h"
+#include "common/small_file.h"
 #include "common/text.h"
 #include "common/timefmt.h"
 
@@ -33,39 +34,11 @@ static int io_error(struct error *error, const char *path)
                      strerror(errno));
 }
 
-int simulate_read_file(const char *path, size_t most, char **text, size_t *length,
-                       struct error *error)
-{
-    FILE *file = fopen(path, "rbe");
-    if (!file) {
-        return io_error(error, path);
-    }
-    int status = 0;
-    char *bytes = malloc(most + 1);
-    if (!bytes) {
-        status = error_set(error, ERROR_MEMORY, "%.400s: out of memory", path);
-    } else {
-        *length = fread(bytes, 1, most + 1, file);
-        if (ferror(file)) {
-            status = io_error(error, path);
-        } else if (*length > most) {
-            status = error_set(error, ERROR_RANGE, "%.400s: larger than %zu bytes", path, most);
-        }
-    }
-    (void)fclose(file);
-    if (status) {
-        free(bytes);
-        return -1;
-    }
-    *text = bytes;
-    return 0;
-}
-
 static int read_start(const char *path, int64_t *start_ns, struct error *error)
 {
     char *text = NULL;
     size_t length = 0;
-    if (simulate_read_file(path, START_FILE_MAX, &text, &length, error)) {
+    if (small_file_read(path, START_FILE_MAX, &text, &length, error)) {
         return -1;
     }
     while (length && (text[length - 1] == '\n' || text[length - 1] == '\r')) {

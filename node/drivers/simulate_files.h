@@ -15,10 +15,6 @@
 int simulate_path(const char *dir, const char *path, char out[SIMULATE_PATH_SIZE],
                   struct error *error);
 
-/* The whole file, at most `most` bytes. *text is the caller's: free. */
-int simulate_read_file(const char *path, size_t most, char **text, size_t *length,
-                       struct error *error);
-
 /* The scenario's start that the file holds, RFC 3339. Where there is no file yet it is made with
  * now_ns, in one step: of several nodes that start together one wins and all read the same. */
 int simulate_agree_start(const char *path, int64_t now_ns, int64_t *start_ns, struct error *error);

@@ -152,7 +152,7 @@ static void relative_paths_start_at_the_files_folder(void **state)
     node_config_free(&config);
     unlink(path);
     assert_int_equal(node_config_load(path, &config, &error), -1);
-    assert_error(error, ERROR_IO, path);
+    assert_error(error, ERROR_NOT_FOUND, path);
 }
 
 int main(void)
