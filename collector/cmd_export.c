@@ -7,23 +7,9 @@
 #include "collector/commands.h"
 #include "collector/export/bundle.h"
 #include "collector/export/exporter.h"
+#include "collector/export/own_time.h"
 #include "collector/options.h"
 #include "collector/stop_signal.h"
-#include "common/timefmt.h"
-
-/* A time as RFC 3339 or as seconds since 1970. */
-static int read_time(const struct arguments *arguments, const char *option, int64_t *time_ns,
-                     struct error *error)
-{
-    const char *text = options_value(arguments, option);
-    struct error ignored;
-    if (!text || timefmt_parse_rfc3339(text, strlen(text), time_ns, &ignored) == 0 ||
-        timefmt_parse_seconds(text, strlen(text), time_ns, &ignored) == 0) {
-        return 0;
-    }
-    return error_set(error, ERROR_USAGE, "--%s: \"%s\" is neither RFC 3339 nor seconds since 1970",
-                     option, text);
-}
 
 /* Every value of an option that may be given more than once. */
 static size_t read_names(const struct arguments *arguments, const char *option,
@@ -44,11 +30,13 @@ static void show_percent(void *context, int percent)
     fprintf(stderr, percent < 100 ? "\r%3d %%" : "\r     \r", percent);
 }
 
+/* `own` is filled and pointed to where --for names a recording. */
 static int check(const struct arguments *arguments, struct export_options *options,
-                 struct error *error)
+                 struct own_time *own, struct error *error)
 {
-    if (read_time(arguments, "from", &options->from_ns, error) != 0 ||
-        read_time(arguments, "to", &options->to_ns, error) != 0) {
+    const char *recording = options_value(arguments, "for");
+    if (options_time(arguments, "from", &options->from_ns, error) != 0 ||
+        options_time(arguments, "to", &options->to_ns, error) != 0) {
         return -1;
     }
     if (options->from_ns >= options->to_ns) {
@@ -57,6 +45,13 @@ static int check(const struct arguments *arguments, struct export_options *optio
     if (options->per_second && strcmp(options_value(arguments, "format"), "csv") != 0) {
         return error_set(error, ERROR_USAGE, "--per-second: is for --format csv");
     }
+    if (recording && strcmp(options_value(arguments, "format"), "webvtt") != 0) {
+        return error_set(error, ERROR_USAGE, "--for: is for --format webvtt");
+    }
+    if (recording && own_time_read(recording, own, error) != 0) {
+        return -1;
+    }
+    options->own = recording ? own : NULL;
     return 0;
 }
 
@@ -67,6 +62,7 @@ static int run_command(const struct arguments *arguments)
     const char *nodes[OPTIONS_GIVEN_MAX];
     const char *channels[OPTIONS_GIVEN_MAX];
     struct export_options options = EXPORT_ALL;
+    struct own_time own;
     options.path = options_value(arguments, "out");
     options.out = stdout;
     options.per_second = options_value(arguments, "per-second") != NULL;
@@ -77,7 +73,7 @@ static int run_command(const struct arguments *arguments)
     options.channel_count = read_names(arguments, "channel", channels);
     options.stop = stop_signal_watch();
     options.progress = options.path && isatty(STDERR_FILENO) ? show_percent : NULL;
-    if (check(arguments, &options, &error) != 0 ||
+    if (check(arguments, &options, &own, &error) != 0 ||
         night_reader_open(arguments->positionals[0], &reader, &error) != 0) {
         return options_fail("export", &error);
     }
@@ -102,6 +98,8 @@ static const struct option_spec options[] = {
     {"to", "T", false, "up to this time"},
     {"node", "ID", false, "samples of this node only (may be given again)"},
     {"channel", "NAME", false, "samples of this channel only (may be given again)"},
+    {"for", "RECORDING", false,
+     "webvtt: in the own time of a recording (or of the film of its sound) that was lined up"},
     {"per-second", NULL, false, "csv: least, mean and most of each second, not every sample"},
     {0},
 };

@@ -73,6 +73,8 @@ static void print_seal(void *context, const struct verify_seal *seal)
         (void)snprintf(what, sizeof what, "analysis %" PRId64, seal->analysis);
     } else if (!seal->closed) {
         (void)snprintf(what, sizeof what, "samples so far");
+    } else if (seal->added) {
+        (void)snprintf(what, sizeof what, "with what was added later");
     }
     printf("seal      %s, %" PRId64 " rows, sealed %s: %s\n", what, seal->rows, when,
            seal->holds ? "holds" : "DOES NOT HOLD");

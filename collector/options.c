@@ -6,6 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "common/timefmt.h"
+
 static const struct option_spec *find_option(const struct command *command, const char *name,
                                              size_t length)
 {
@@ -160,4 +162,17 @@ int options_parse_address(const char *text, const char *option, char *host, size
     host[end - start] = '\0';
     *port = (int)number;
     return 0;
+}
+
+int options_time(const struct arguments *arguments, const char *option, int64_t *time_ns,
+                 struct error *error)
+{
+    const char *text = options_value(arguments, option);
+    struct error ignored;
+    if (!text || timefmt_parse_rfc3339(text, strlen(text), time_ns, &ignored) == 0 ||
+        timefmt_parse_seconds(text, strlen(text), time_ns, &ignored) == 0) {
+        return 0;
+    }
+    return error_set(error, ERROR_USAGE, "--%s: \"%s\" is neither RFC 3339 nor seconds since 1970",
+                     option, text);
 }

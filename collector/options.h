@@ -5,6 +5,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
 #include "common/error.h"
 
@@ -47,6 +48,10 @@ void options_print_help(const struct command *command);
 
 /* The last value given, or NULL. For a switch: "" when given. */
 const char *options_value(const struct arguments *arguments, const char *name);
+
+/* A time as RFC 3339 or as seconds since 1970 into *time_ns, which stays where none was given. */
+int options_time(const struct arguments *arguments, const char *option, int64_t *time_ns,
+                 struct error *error);
 
 /* Prints "roomwake COMMAND: text" on standard error and gives the exit code of the error. */
 int options_fail(const char *command, const struct error *error);

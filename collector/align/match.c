@@ -1,5 +1,6 @@
 /* Tries every line through two anchors and two arrivals, keeps the one that most anchors lie on,
- * and fits it. Must never prefer a good fit of few over a fit of many. Called by record/align. */
+ * and fits it. Must never prefer a good fit of few over a fit of many, nor choose between two that
+ * fit alike. Called by record/align. */
 #include "collector/align/match.h"
 
 #include <math.h>
@@ -11,6 +12,9 @@
 #define TOLERANCE_S 0.005
 #define SIGMAS 4.0
 #define GUESS_HOLDS_S 86400.0
+/* Of several places that fit alike the one is taken that a guess is so near to. */
+#define GUESS_NEAR_S 300.0
+#define PLACES_MOST 16
 #define DRIFT_EXTRA_S 1.0
 /* What is known of a recorder's clock before: it counts where the sounds are close together. A
  * third of the widest class's limit. */
@@ -22,15 +26,23 @@ struct line {
     double slope;    /* of site - own, in s a s */
 };
 
+/* A line, and which arrival it gives each anchor: its place in the list + 1, 0 for none. */
+struct place {
+    struct line line;
+    size_t count;
+    double sum;
+    uint16_t arrival_of[MATCH_ANCHORS_MAX];
+};
+
 struct search {
     const struct match_anchor *anchors;
     size_t anchor_count;
     const struct finder *finder;
     double length_s;
     int64_t reference_ns;
-    size_t best;
-    double best_sum;
-    struct line line;
+    size_t place_count;
+    struct place places[PLACES_MOST]; /* no two have an arrival of an anchor in common */
+    struct line line;                 /* the one that was chosen */
 };
 
 static double site_s(const struct search *search, size_t i)
@@ -75,21 +87,65 @@ static const struct finder_arrival *nearest(const struct search *search, const s
     return found;
 }
 
-static void judge(struct search *search, const struct line *line)
+static bool better(const struct place *a, const struct place *b)
 {
-    size_t count = 0;
-    double sum = 0.0;
-    for (size_t i = 0; i < search->anchor_count; i++) {
-        double left = 0.0;
-        if (nearest(search, line, i, &left)) {
-            count++;
-            sum += left * left;
+    return a->count > b->count || (a->count == b->count && a->sum < b->sum);
+}
+
+static bool share(const struct place *a, const struct place *b, size_t anchors)
+{
+    for (size_t i = 0; i < anchors; i++) {
+        if (a->arrival_of[i] != 0 && a->arrival_of[i] == b->arrival_of[i]) {
+            return true;
         }
     }
-    if (count > search->best || (count == search->best && sum < search->best_sum)) {
-        search->best = count;
-        search->best_sum = sum;
-        search->line = *line;
+    return false;
+}
+
+/* Lines that share an arrival of an anchor are one place, told by the best of them. */
+static void keep(struct search *search, const struct place *place)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < search->place_count; i++) {
+        if (share(&search->places[i], place, search->anchor_count)) {
+            if (!better(place, &search->places[i])) {
+                return;
+            }
+            continue;
+        }
+        search->places[kept++] = search->places[i];
+    }
+    search->place_count = kept;
+    if (kept < PLACES_MOST) {
+        search->places[search->place_count++] = *place;
+        return;
+    }
+    size_t worst = 0;
+    for (size_t i = 1; i < kept; i++) {
+        worst = better(&search->places[worst], &search->places[i]) ? i : worst;
+    }
+    if (better(place, &search->places[worst])) {
+        search->places[worst] = *place;
+    }
+}
+
+static void judge(struct search *search, const struct line *line)
+{
+    struct place place = {.line = *line};
+    for (size_t i = 0; i < search->anchor_count; i++) {
+        double left = 0.0;
+        size_t count = 0;
+        const struct finder_arrival *arrival = nearest(search, line, i, &left);
+        if (arrival) {
+            place.arrival_of[i] =
+                (uint16_t)(arrival -
+                           finder_arrivals(search->finder, search->anchors[i].kind, &count) + 1);
+            place.count++;
+            place.sum += left * left;
+        }
+    }
+    if (place.count >= 2) {
+        keep(search, &place);
     }
 }
 
@@ -188,14 +244,73 @@ static void fit(const struct search *search, struct match *match)
 }
 
 /* Anchors that the line puts into the recording. */
-static size_t count_inside(const struct search *search)
+static size_t count_inside(const struct search *search, const struct line *line)
 {
     size_t inside = 0;
     for (size_t i = 0; i < search->anchor_count; i++) {
-        double own = site_s(search, i) - search->line.offset_s;
+        double own = site_s(search, i) - line->offset_s;
         inside += own > -DRIFT_EXTRA_S && own < search->length_s + DRIFT_EXTRA_S;
     }
     return inside;
+}
+
+/* By how much the line's beginning is off the guess, in s. */
+static double off_guess(const struct search *search, const struct place *place, int64_t guess_ns)
+{
+    return fabs(line_offset(&place->line, 0.0) +
+                (double)(search->reference_ns - guess_ns) / NS_PER_S);
+}
+
+/* The places at which most anchors are heard, and over half of those that the recording should
+ * hold; all others leave the list. */
+static void keep_best(struct search *search)
+{
+    size_t best = 0;
+    size_t kept = 0;
+    for (size_t i = 0; i < search->place_count; i++) {
+        struct place *place = &search->places[i];
+        if (2 * place->count < count_inside(search, &place->line) + 1) {
+            place->count = 0;
+        }
+        best = place->count > best ? place->count : best;
+    }
+    for (size_t i = 0; i < search->place_count; i++) {
+        if (best > 0 && search->places[i].count == best) {
+            search->places[kept++] = search->places[i];
+        }
+    }
+    search->place_count = kept;
+}
+
+static int choose(struct search *search, int64_t guess_ns, struct error *error)
+{
+    size_t near = 0;
+    size_t chosen = 0;
+    for (size_t i = 0; guess_ns != INT64_MIN && i < search->place_count; i++) {
+        if (off_guess(search, &search->places[i], guess_ns) <= GUESS_NEAR_S) {
+            chosen = i;
+            near++;
+        }
+    }
+    if (search->place_count == 0) {
+        return error_set(
+            error, ERROR_STATE,
+            "of the night's %zu sounds to line up by, fewer than two, or fewer than half"
+            " of those that it should hold, are heard in the recording: is it of this"
+            " night?",
+            search->anchor_count);
+    }
+    if (search->place_count > 1 && near != 1) {
+        return error_set(
+            error, ERROR_STATE,
+            "the recording fits at %zu%s places of the night alike, %zu sounds at each:"
+            " say about when it began (--start), within five minutes; next time make the"
+            " sounds at uneven intervals",
+            search->place_count, search->place_count == PLACES_MOST ? " or more" : "",
+            search->places[0].count);
+    }
+    search->line = search->places[chosen].line;
+    return 0;
 }
 
 int match_find(const struct match_anchor *anchors, size_t anchor_count, const struct finder *finder,
@@ -218,15 +333,12 @@ int match_find(const struct match_anchor *anchors, size_t anchor_count, const st
             try_pair(&search, a, b);
         }
     }
-    size_t inside = search.best >= 2 ? count_inside(&search) : 0;
-    if (search.best < 2 || 2 * search.best < inside + 1) {
-        return error_set(error, ERROR_STATE,
-                         "of the night's %zu sounds to line up by, %zu fit what is heard in the"
-                         " recording: is it of this night?",
-                         anchor_count, search.best);
+    keep_best(&search);
+    if (choose(&search, guess_ns, error) != 0) {
+        return -1;
     }
     fit(&search, match);
-    match->anchors = inside;
+    match->anchors = count_inside(&search, &search.line);
     if (guess_ns != INT64_MIN &&
         fabs((double)(match->start_ns - guess_ns)) / NS_PER_S > GUESS_HOLDS_S) {
         return error_set(error, ERROR_STATE,

@@ -35,8 +35,9 @@ struct match {
     bool arrival_of[MATCH_ANCHORS_MAX]; /* which anchors were used */
 };
 
-/* `length_s` is the recording's; `guess_ns` its start by its own label (bext), INT64_MIN for none:
- * then it must hold within a day. ERROR_STATE with what to do where it can't be lined up. */
+/* `length_s` is the recording's; `guess_ns` its start as its own label (bext) or a person says,
+ * INT64_MIN for none: it must hold within a day, and decides between places that fit alike where
+ * only one is within five minutes of it. ERROR_STATE with what to do where it can't be lined up. */
 int match_find(const struct match_anchor *anchors, size_t anchor_count, const struct finder *finder,
                double length_s, int64_t guess_ns, struct match *match, struct error *error);
 /* Site time of an own time, and its uncertainty (one sigma). */

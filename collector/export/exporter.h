@@ -12,14 +12,17 @@
 #include "collector/night/reader.h"
 #include "common/error.h"
 
+struct own_time; /* own_time.h */
+
 /* Start from EXPORT_ALL; what it points to stays the caller's. */
 struct export_options {
-    int64_t from_ns;  /* INT64_MIN: from the beginning */
-    int64_t to_ns;    /* exclusive; INT64_MAX: to the end */
-    int analysis;     /* 0: the newest */
-    bool per_second;  /* csv: least, mean and most of each second instead of the samples */
-    bool replace;     /* what is at `path` already; else that is an error */
-    const char *path; /* NULL: to `out` */
+    int64_t from_ns; /* INT64_MIN: from the beginning */
+    int64_t to_ns;   /* exclusive; INT64_MAX: to the end */
+    int analysis;    /* 0: the newest */
+    bool per_second; /* csv: least, mean and most of each second instead of the samples */
+    const struct own_time *own; /* webvtt: in a recording's own time; NULL: in the night's */
+    bool replace;               /* what is at `path` already; else that is an error */
+    const char *path;           /* NULL: to `out` */
     FILE *out;
     /* Samples of these only; none: all. A name that the night does not have is ERROR_USAGE. */
     const char *const *nodes;

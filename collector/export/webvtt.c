@@ -1,15 +1,18 @@
 /* The findings and marks of a night as captions (W3C WebVTT), to lay over a recorder's film or
  * sound. Must never hold samples. Called through exporters.c.
  *
- * 00:00:00.000 is the beginning of the window, else of the night. A cue stays for CUE_LEAST_NS at
- * least, so that it can be read; cues go by their start, as the format asks. */
+ * 00:00:00.000 is the beginning of the window, else of the night, or a recording's first sample:
+ * then all times are by the recording's own clock, and only what it holds has a cue. A cue stays
+ * for CUE_LEAST_NS at least, so that it can be read; cues go by their start, as the format asks. */
 #include "collector/export/exporter.h"
 
 #include <inttypes.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "collector/alert/sentence.h"
+#include "collector/export/own_time.h"
 #include "collector/export/plain.h"
 #include "collector/export/write.h"
 #include "common/clock.h"
@@ -29,6 +32,7 @@ struct webvtt_export {
     struct site *site;
     const struct export_options *options;
     int64_t zero_ns;
+    int64_t to_ns;
     struct cue *cues;
     size_t count;
     size_t size;
@@ -65,7 +69,7 @@ static int add_cue(struct webvtt_export *run, int64_t start_ns, int64_t end_ns, 
 
 static bool in_window(const struct webvtt_export *run, int64_t start_ns, int64_t end_ns)
 {
-    return start_ns < run->options->to_ns && end_ns >= run->zero_ns;
+    return start_ns < run->to_ns && end_ns >= run->zero_ns;
 }
 
 static int take_coincidence(void *context, const struct coincidence *coincidence)
@@ -113,11 +117,18 @@ static int by_start(const void *left, const void *right)
     return a->text < b->text ? -1 : a->text > b->text;
 }
 
-static void put_time(struct text *out, int64_t after_ns)
+static void put_time(struct text *out, int64_t ns)
 {
-    int64_t ms = after_ns / NS_PER_MS;
+    int64_t ms = ns / NS_PER_MS;
     (void)text_append_format(out, "%02" PRId64 ":%02d:%02d.%03d", ms / 3600000,
                              (int)(ms / 60000 % 60), (int)(ms / 1000 % 60), (int)(ms % 1000));
+}
+
+/* Since the captions' zero. */
+static int64_t after_ns(const struct webvtt_export *run, int64_t site_ns)
+{
+    const struct own_time *own = run->options->own;
+    return own ? own_time_ns(own, site_ns) : site_ns - run->zero_ns;
 }
 
 /* Id, times, payload: the id is the first line of the cue's text. */
@@ -127,9 +138,9 @@ static void put_cue(struct webvtt_export *run, const struct cue *cue, struct tex
     size_t id = (size_t)((const char *)memchr(text, '\n', cue->length) - text) + 1;
     (void)text_append(out, "\n", 1);
     (void)text_append(out, text, id);
-    put_time(out, cue->start_ns - run->zero_ns);
+    put_time(out, after_ns(run, cue->start_ns));
     (void)text_append_format(out, " --> ");
-    put_time(out, cue->end_ns - run->zero_ns);
+    put_time(out, after_ns(run, cue->end_ns));
     (void)text_append(out, "\n", 1);
     (void)text_append(out, text + id, cue->length - id);
     (void)text_append(out, "\n", 1);
@@ -140,10 +151,13 @@ static int put_all(struct webvtt_export *run, const char *night, FILE *out)
     char zero[TIMEFMT_SIZE];
     struct text text = {0};
     int result = 0;
-    timefmt_rfc3339(run->zero_ns, zero);
+    const struct own_time *own = run->options->own;
+    timefmt_rfc3339(own ? own->start_ns : run->zero_ns, zero);
     (void)text_append_format(&text, "WEBVTT\n\nNOTE\nNight ");
     plain_append_markup(&text, night);
-    (void)text_append_format(&text, ". 00:00:00.000 is %s.\n", zero);
+    (void)text_append_format(&text, ". 00:00:00.000 is %s%s.\n", zero,
+                             own ? ", the first sample of the recording; times are by its own clock"
+                                 : "");
     if (run->count > 0) {
         qsort(run->cues, run->count, sizeof *run->cues, by_start);
     }
@@ -156,6 +170,28 @@ static int put_all(struct webvtt_export *run, const char *night, FILE *out)
     return result;
 }
 
+/* From when to when there are cues. */
+static int find_window(struct webvtt_export *run, const struct night_info *info)
+{
+    const struct own_time *own = run->options->own;
+    run->zero_ns = run->options->from_ns;
+    run->to_ns = run->options->to_ns;
+    if (!own) {
+        run->zero_ns = run->zero_ns == INT64_MIN ? info->start_ns : run->zero_ns;
+        return 0;
+    }
+    if (strcmp(own->night, info->id) != 0) {
+        return error_set(run->error, ERROR_STATE,
+                         "--for: the recording was lined up with the night %s, this one is %s",
+                         own->night, info->id);
+    }
+    int64_t end_ns =
+        own->start_ns + own->length_ns + llround((double)own->length_ns * own->drift_ppm * 1e-6);
+    run->zero_ns = run->zero_ns > own->start_ns ? run->zero_ns : own->start_ns;
+    run->to_ns = run->to_ns < end_ns ? run->to_ns : end_ns;
+    return 0;
+}
+
 static int run_webvtt(struct night_reader *reader, const struct export_options *options, FILE *out,
                       struct error *error)
 {
@@ -163,8 +199,8 @@ static int run_webvtt(struct night_reader *reader, const struct export_options *
     struct night_info info;
     int result = -1;
     if (night_read_info(reader, &info, error) == 0 &&
-        night_read_site(reader, options->analysis, &run.site, error) == 0) {
-        run.zero_ns = options->from_ns == INT64_MIN ? info.start_ns : options->from_ns;
+        night_read_site(reader, options->analysis, &run.site, error) == 0 &&
+        find_window(&run, &info) == 0) {
         result = night_each_coincidence(reader, options->analysis, take_coincidence, &run, error);
     }
     if (result == 0) {

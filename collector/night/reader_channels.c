@@ -89,7 +89,8 @@ static int take_text(void *context, struct sql_columns *row)
 int night_read_site_text(struct night_reader *reader, struct text *text, struct error *error)
 {
     sqlite3_stmt *statement = NULL;
-    if (reader_prepare(reader, "SELECT file FROM site WHERE id=1", &statement, error) != 0 ||
+    if (reader_prepare(reader, "SELECT file FROM site ORDER BY id DESC LIMIT 1", &statement,
+                       error) != 0 ||
         reader_each(reader, statement, take_text, text, error) != 0) {
         return -1;
     }

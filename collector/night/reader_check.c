@@ -35,8 +35,8 @@ static const struct {
      "orders"},
     {"SELECT NOT EXISTS (SELECT 1 FROM coincidence_path WHERE room NOT IN (SELECT id FROM room))",
      "paths"},
-    {"SELECT coalesce((SELECT value BETWEEN 0 AND 1000000000000000000 FROM meta"
-     " WHERE key='longest_block_ns'), 1)",
+    {"SELECT NOT EXISTS (SELECT 1 FROM meta WHERE key GLOB 'longest_block_ns*'"
+     " AND value NOT BETWEEN 0 AND 1000000000000000000)",
      "frames"},
 };
 

@@ -45,6 +45,8 @@ void reader_get_channel(struct sql_columns *row, struct channel *channel);
     " left_axis_y, left_axis_z, previous_s, tick_s, ticks"
 void reader_get_disturbance(struct sql_columns *row, struct disturbance *disturbance);
 
+/* What was added to a night later has a row of its own for it. */
+#define READER_LONGEST "SELECT max(value) FROM meta WHERE key GLOB 'longest_block_ns*'"
 /* How long the longest frame is: what begins this much before a window may reach into it. */
 int reader_longest_ns(struct night_reader *reader, int64_t *out, struct error *error);
 /* from_ns - longest, without overflow. */

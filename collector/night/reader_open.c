@@ -116,7 +116,9 @@ void night_reader_close(struct night_reader *reader)
 
 int night_reader_hold(struct night_reader *reader, struct error *error)
 {
-    return sql_exec(reader->db, "PRAGMA cache_size=-16384; BEGIN", error) == 0 ? 0 : reader_fail(reader, error);
+    return sql_exec(reader->db, "PRAGMA cache_size=-16384; BEGIN", error) == 0
+               ? 0
+               : reader_fail(reader, error);
 }
 
 void night_reader_release(struct night_reader *reader)
@@ -173,7 +175,7 @@ static int meta_int(struct night_reader *reader, const char *sql, int64_t *out, 
 
 int reader_longest_ns(struct night_reader *reader, int64_t *out, struct error *error)
 {
-    return meta_int(reader, "SELECT value FROM meta WHERE key='longest_block_ns'", out, error);
+    return meta_int(reader, READER_LONGEST, out, error);
 }
 
 int64_t reader_reach(int64_t from_ns, int64_t longest_ns)
@@ -284,8 +286,8 @@ int night_read_site(struct night_reader *reader, int analysis, struct site **sit
     sqlite3_stmt *statement = NULL;
     if (reader_analysis(reader, analysis, &number, error) != 0 ||
         read_numbers(reader, number, &numbers, error) != 0 ||
-        reader_prepare(reader, "SELECT file FROM site WHERE id=1 AND file <> ''", &statement,
-                       error) != 0 ||
+        reader_prepare(reader, "SELECT file FROM site WHERE file <> '' ORDER BY id DESC LIMIT 1",
+                       &statement, error) != 0 ||
         reader_each(reader, statement, take_site, &text, error) != 0) {
         return -1;
     }

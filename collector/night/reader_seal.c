@@ -32,7 +32,7 @@ int night_read_root(struct night_reader *reader, char root[65], struct error *er
     const struct seal_sink sink = {&faults, on_fault};
     struct seal_list list = {0};
     int result = seal_list_read(reader->db, &list, &sink, error);
-    write_root(seal_list_last(&list, SEAL_SAMPLES, 0), root);
+    write_root(seal_list_end(&list), root);
     seal_list_free(&list);
     return result == 0 ? 0 : reader_fail(reader, error);
 }
@@ -59,7 +59,7 @@ int night_read_seal(struct night_reader *reader, int analysis, struct night_seal
         seal->state = NIGHT_SEAL_BROKEN;
         return error->code == ERROR_FORMAT ? 0 : reader_fail(reader, error);
     }
-    const struct seal_entry *end = seal_list_last(&list, SEAL_SAMPLES, 0);
+    const struct seal_entry *end = seal_list_end(&list);
     const struct seal_entry *last = end ? end : seal_list_last(&list, SEAL_SO_FAR, 0);
     seal->whole = !last || last->seal.leaves <= ROWS_MOST;
     seal_check_rows(reader->db, &list, 0, !seal->whole, &sink);

@@ -110,6 +110,7 @@ static void tell_seal(struct verifying *verifying, const struct seal_entry *entr
     const struct seal *seal = &entry->seal;
     struct verify_seal told = {.analysis = seal->analysis,
                                .closed = seal->what != SEAL_SO_FAR,
+                               .added = seal->what == SEAL_ADDED,
                                .holds = entry->sound,
                                .time_ns = seal->time_ns,
                                .rows = seal->leaves};
@@ -138,7 +139,9 @@ static void check_samples(struct verifying *verifying, struct seal_list *list,
     for (size_t i = 0; i < list->count; i++) {
         result->seals_so_far += list->entries[i].seal.what == SEAL_SO_FAR;
     }
-    struct seal_entry *end = seal_list_last(list, SEAL_SAMPLES, 0);
+    verify_added(verifying, list);
+    struct seal_entry *end = seal_list_end(list);
+    struct seal_entry *night = seal_list_last(list, SEAL_SAMPLES, 0);
     struct seal_entry *last = end ? end : seal_list_last(list, SEAL_SO_FAR, 0);
     result->rows_unsealed = (uint64_t)list->unsealed;
     if (last) { /* that the night was not closed says nothing against what was sealed */
@@ -150,6 +153,9 @@ static void check_samples(struct verifying *verifying, struct seal_list *list,
         verify_tell(verifying, "seal", "", "there is none: nothing of this night is sealed yet");
     } else if (!end) {
         verify_tell(verifying, "seal", "", "the night was not closed: its end is not sealed");
+    }
+    if (night && night != last) { /* what was sealed on the night stands for itself */
+        tell_seal(verifying, night);
     }
     if (last) {
         tell_seal(verifying, last);

@@ -10,7 +10,11 @@
 const char *seal_what_text(enum seal_what what)
 {
     static const char *const texts[SEAL_WHAT_COUNT] = {
-        [SEAL_SO_FAR] = "so far", [SEAL_SAMPLES] = "samples", [SEAL_ANALYSIS] = "analysis"};
+        [SEAL_SO_FAR] = "so far",
+        [SEAL_SAMPLES] = "samples",
+        [SEAL_ADDED] = "added",
+        [SEAL_ANALYSIS] = "analysis",
+    };
     return texts[what];
 }
 
@@ -20,6 +24,7 @@ unsigned seal_scopes(enum seal_what what)
     case SEAL_SO_FAR:
         return SEAL_GROWING;
     case SEAL_SAMPLES:
+    case SEAL_ADDED:
         return SEAL_GROWING | SEAL_CLOSING;
     default:
         return SEAL_FINDINGS;

@@ -13,10 +13,11 @@
 enum seal_what {
     SEAL_SO_FAR,   /* the samples, of a night that is being recorded */
     SEAL_SAMPLES,  /* the samples, of a closed night */
+    SEAL_ADDED,    /* the same with what was added to it later: a recorder's level */
     SEAL_ANALYSIS, /* the findings of an analysis */
     SEAL_WHAT_COUNT
 };
-/* As the night says it: "so far", "samples", "analysis". */
+/* As the night says it: "so far", "samples", "added", "analysis". */
 const char *seal_what_text(enum seal_what what);
 /* The scopes of the trees that such a seal covers, enum seal_scope. */
 unsigned seal_scopes(enum seal_what what);
@@ -49,8 +50,8 @@ int seal_book_new(sqlite3 *db, struct seal_book **book, struct error *error);
 void seal_book_free(struct seal_book *book);
 /* Takes all rows that were committed since the last time; outside a transaction. */
 int seal_book_catch_up(struct seal_book *book, struct error *error);
-/* Writes a seal of all that was taken (SEAL_SO_FAR) or of all that there is (SEAL_SAMPLES); inside
- * the caller's transaction. */
+/* Writes a seal of all that was taken (SEAL_SO_FAR) or of all that there is (SEAL_SAMPLES,
+ * SEAL_ADDED); inside the caller's transaction. */
 int seal_book_write(struct seal_book *book, const struct key *key, enum seal_what what,
                     int64_t time_ns, struct seal *seal, struct error *error);
 /* After the transaction of seal_book_write was committed. */

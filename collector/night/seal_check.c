@@ -297,7 +297,8 @@ static void check_tree(sqlite3 *db, struct seal_list *list, const struct seal_tr
     struct seal_run run;
     struct error error;
     sqlite3_stmt *rows = NULL;
-    check.closed = seal_list_last(list, analysis ? SEAL_ANALYSIS : SEAL_SAMPLES, analysis) != NULL;
+    check.closed =
+        (analysis ? seal_list_last(list, SEAL_ANALYSIS, analysis) : seal_list_end(list)) != NULL;
     seal_run_begin(&run, tree, analysis);
     if (prepare(&check, analysis, &rows, &error) != 0 ||
         read_table(&check, &run, rows, &error) != 0) {
@@ -316,7 +317,7 @@ void seal_check_rows(sqlite3 *db, struct seal_list *list, int64_t analysis, bool
                      const struct seal_sink *sink)
 {
     static const char *const large[] = {"fit", "frame", "block", "state", "zoom"};
-    const bool closed = seal_list_last(list, SEAL_SAMPLES, 0) != NULL;
+    const bool closed = seal_list_end(list) != NULL;
     const unsigned scopes =
         analysis != 0 ? SEAL_FINDINGS : seal_scopes(closed ? SEAL_SAMPLES : SEAL_SO_FAR);
     for (size_t i = 0; i < seal_tree_count; i++) {

@@ -38,6 +38,8 @@ void seal_list_free(struct seal_list *list);
 /* The last seal of that kind; NULL where there is none. analysis 0: the samples. */
 struct seal_entry *seal_list_last(const struct seal_list *list, enum seal_what what,
                                   int64_t analysis);
+/* The seal of the night's end, or of what was added after it; NULL where it was not closed. */
+struct seal_entry *seal_list_end(const struct seal_list *list);
 /* Rows of a tree as this seal has them. */
 int seal_list_leaves(sqlite3 *db, const struct seal *seal, const char *tree, int64_t *leaves,
                      struct error *error);

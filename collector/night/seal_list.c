@@ -109,7 +109,8 @@ static bool trees_hold(const struct reading *reading, const struct seal *seal)
     return holds && leaves == seal->leaves && memcmp(root, seal->root, sizeof root) == 0;
 }
 
-/* Whether the samples' seals are all of one base station; none may follow the last. */
+/* Whether the samples' seals are all of one base station; after the last only one of what was added
+ * may follow, which may be another machine's. */
 static void check_row_of_seals(const struct reading *reading, struct seal_entry *entry)
 {
     const struct seal_list *list = reading->list;
@@ -120,12 +121,19 @@ static void check_row_of_seals(const struct reading *reading, struct seal_entry 
         }
         return;
     }
+    if (entry->seal.what == SEAL_ADDED) {
+        if (!seal_list_last(list, SEAL_SAMPLES, 0)) {
+            tell(reading, entry->seal.id, "of what was added to a night that has no end");
+            entry->sound = false;
+        }
+        return;
+    }
     for (size_t i = list->count; i-- > 0;) {
         const struct seal *before = &list->entries[i].seal;
         if (before->what == SEAL_ANALYSIS) {
             continue;
         }
-        if (before->what == SEAL_SAMPLES) {
+        if (before->what == SEAL_SAMPLES || before->what == SEAL_ADDED) {
             tell(reading, entry->seal.id, "the samples were sealed again after the night's end");
             entry->sound = false;
         } else if (memcmp(before->public_key, entry->seal.public_key, sizeof before->public_key) !=
@@ -227,6 +235,12 @@ struct seal_entry *seal_list_last(const struct seal_list *list, enum seal_what w
         }
     }
     return NULL;
+}
+
+struct seal_entry *seal_list_end(const struct seal_list *list)
+{
+    struct seal_entry *added = seal_list_last(list, SEAL_ADDED, 0);
+    return added ? added : seal_list_last(list, SEAL_SAMPLES, 0);
 }
 
 int seal_list_leaves(sqlite3 *db, const struct seal *seal, const char *tree, int64_t *leaves,

@@ -17,13 +17,13 @@
 #define LIST_SIZE 128
 #define ZOOM_BLOCK_BITS 40
 
-/* What of meta is known only when the night ends. */
-#define META_LATE "('end_ns', 'longest_block_ns')"
+/* What of meta is known only when the night ends, or when something was added to it. */
+#define META_LATE "(key = 'end_ns' OR key GLOB 'longest_block_ns*')"
 
 const struct seal_tree seal_trees[] = {
     {"meta", "meta", SEAL_GROWING, SEAL_KEY_NTH, 4,
      "SELECT * FROM (SELECT row_number() OVER (ORDER BY key) AS nth, * FROM meta"
-     " WHERE key NOT IN " META_LATE ") WHERE nth >= ?1"},
+     " WHERE NOT " META_LATE ") WHERE nth >= ?1"},
     {"site", "site", SEAL_GROWING, SEAL_KEY_ID, 4, BY_ID("site")},
     {"room", "room", SEAL_GROWING, SEAL_KEY_ID, 8, BY_ID("room")},
     {"node", "node", SEAL_GROWING, SEAL_KEY_ID, 8, BY_ID("node")},
@@ -40,7 +40,7 @@ const struct seal_tree seal_trees[] = {
     {"state", "state", SEAL_GROWING, SEAL_KEY_ID, 8, BY_ID("state")},
     {"log", "log", SEAL_GROWING, SEAL_KEY_ID, 8, BY_ID("log")},
     {"meta-end", "meta", SEAL_CLOSING, SEAL_KEY_NTH, 4,
-     "SELECT row_number() OVER (ORDER BY key), * FROM meta WHERE key IN " META_LATE},
+     "SELECT row_number() OVER (ORDER BY key), * FROM meta WHERE " META_LATE},
     {"tail", "tail", SEAL_CLOSING, SEAL_KEY_ID, 8, BY_ID("tail")},
     {"zoom", "zoom", SEAL_CLOSING, SEAL_KEY_ZOOM, 8,
      "SELECT (channel << 40) + block, * FROM zoom ORDER BY channel, block"},

@@ -153,11 +153,16 @@ static int put_whole_tree(struct seal_entry *entry, const struct seal_tree *tree
     return put_tree(entry, &run, error);
 }
 
+#define PUT_CLUE                                                                                   \
+    "INSERT INTO seal_clue(analysis, tree, span, leaves, clue) VALUES(?, ?, ?, ?, ?) ON CONFLICT"
+
 static int begin_entry(struct seal_entry *entry, struct error *error)
 {
-    /* A clue of rows that were sealed before stays what it was. */
-    static const char clue_sql[] = "INSERT INTO seal_clue(analysis, tree, span, leaves, clue)"
-                                   " VALUES(?, ?, ?, ?, ?) ON CONFLICT DO NOTHING";
+    /* A clue of rows that were sealed before stays what it was, unless more rows came to its span.
+     */
+    const char *clue_sql = entry->seal->what == SEAL_ADDED ? PUT_CLUE
+                               " DO UPDATE SET leaves = excluded.leaves, clue = excluded.clue"
+                                                           : PUT_CLUE " DO NOTHING";
     if (sql_query_int(entry->db, "SELECT coalesce(max(id), 0) + 1 FROM seal", &entry->seal->id,
                       error) != 0 ||
         sql_prepare(entry->db, "INSERT INTO seal_tree VALUES(?, ?, ?, ?, ?)", &entry->tree,
@@ -237,7 +242,7 @@ int seal_book_write(struct seal_book *book, const struct key *key, enum seal_wha
 {
     *seal = (struct seal){.what = what, .time_ns = time_ns};
     struct seal_entry entry = {.db = book->db, .seal = seal};
-    const bool whole = what == SEAL_SAMPLES;
+    const bool whole = what == SEAL_SAMPLES || what == SEAL_ADDED;
     int result = begin_entry(&entry, error);
     if (result == 0 && (put_book(&entry, book, whole, error) != 0 ||
                         (whole && put_scope(&entry, SEAL_CLOSING, error) != 0))) {

@@ -2,6 +2,7 @@
  * Must never be used by two threads at once. Called by the writer's files. */
 #include "collector/night/store.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -77,6 +78,7 @@ int store_new(sqlite3 *db, struct store **store, struct error *error)
     }
     made->db = db;
     made->codec = codec;
+    (void)snprintf(made->longest_key, sizeof made->longest_key, "longest_block_ns");
     *store = made;
     return 0;
 }

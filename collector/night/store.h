@@ -47,6 +47,8 @@ enum store_sql {
     STORE_SQL_COUNT
 };
 
+#define META_KEY_SIZE 48
+
 struct store_fit {
     struct clock_fit fit;
     int64_t id; /* 0: none yet */
@@ -63,7 +65,8 @@ struct store {
     sqlite3 *db;
     sqlite3_stmt *statements[STORE_SQL_COUNT];
     struct codec *codec;
-    struct channel *channels; /* by channel id */
+    char longest_key[META_KEY_SIZE]; /* the row of meta for longest_ns */
+    struct channel *channels;        /* by channel id */
     size_t channel_count;
     struct store_memory memory;
     struct store_memory saved;

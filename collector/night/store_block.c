@@ -125,7 +125,7 @@ int store_block(struct store *store, int64_t channel, struct gathered *gathered,
     }
     if (span_ns > store->memory.longest_ns) {
         store->memory.longest_ns = span_ns;
-        return store_set_meta_int(store, "longest_block_ns", span_ns, error);
+        return store_set_meta_int(store, store->longest_key, span_ns, error);
     }
     return 0;
 }

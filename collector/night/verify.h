@@ -17,6 +17,7 @@
 struct verify_seal {
     int64_t analysis;
     bool closed; /* false: the samples so far, of a night that was not closed */
+    bool added;  /* the samples with what was added after the night's end */
     bool holds;
     int64_t time_ns;
     int64_t rows;

@@ -104,6 +104,15 @@ int night_writer_close(struct night_writer *writer, int64_t end_ns, struct error
  * for analysis only that analysis is removed.) */
 void night_writer_abandon(struct night_writer *writer);
 
+/* Opens a closed night for samples of nodes that it has none of, such as a recorder's level: their
+ * rows come after all others and have a seal of their own (seal.h), so that what was sealed on the
+ * night still holds. To be put are channels, frames, clocks and log lines of those nodes alone, and
+ * never into the only copy of a night. `site` is the night's own, or the same with one more node at
+ * its end: then `site_text` is its file, else NULL. To be closed with any end but 0; abandoning
+ * removes the file. ERROR_STATE where the night is not closed. */
+int night_writer_open_to_extend(const char *path, const struct site *site, const char *site_text,
+                                struct night_writer **writer, struct error *error);
+
 /* Opens a closed night to add an analysis (reanalyse): samples are never touched. *analysis is its
  * number; it counts as the newest once the writer was closed (end_ns is not looked at), and leaves
  * no trace when it was abandoned. */

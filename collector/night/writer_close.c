@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "collector/night/night_copy.h"
 #include "collector/night/sql.h"
 #include "collector/night/writer_site.h"
 
@@ -106,7 +107,7 @@ static int write_end(struct night_writer *writer, int64_t end_ns, struct error *
     int result = sql_exec(store->db, "UPDATE analysis SET done=1", error);
     if (result == 0 && writer->analysis == 0 &&
         (store_tail_finish(store, error) != 0 ||
-         store_set_meta_int(store, "end_ns", end_ns, error) != 0)) {
+         (!writer->extends && store_set_meta_int(store, "end_ns", end_ns, error) != 0))) {
         result = -1;
     }
     if (result == 0) {
@@ -190,7 +191,7 @@ void night_writer_abandon(struct night_writer *writer)
         writer->book = NULL;
         store_free(writer->store);
         writer->store = NULL;
-        writer_remove_files(writer->path);
+        night_remove(writer->path);
     }
     writer_free(writer);
 }

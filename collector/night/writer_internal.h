@@ -52,6 +52,7 @@ struct night_writer {
 
     struct key key;
     struct seal_book *book; /* NULL for re-analysis: its seal is made at the end */
+    bool extends;           /* a night that has its end: no seal but one of what was added */
     uint64_t seal_every_ns;
     struct clock_source clock;
     int64_t opened_at_ns; /* the clock's monotonic one */
@@ -63,6 +64,14 @@ static inline int64_t writer_now_ns(const struct night_writer *writer)
 {
     return writer->clock.mono_ns(writer->clock.context);
 }
+
+/* The steps of opening, in writer_open.c; on failure the writer is the caller's to free. */
+struct night_writer *writer_make(const char *path, struct error *error);
+int writer_open_store(struct night_writer *writer, int flags, struct error *error);
+int writer_begin_wal(struct night_writer *writer, struct error *error);
+/* Boots and channels, the last mark, the longest block of a night that is there. */
+int writer_load(struct night_writer *writer, struct error *error);
+int writer_query_or_zero(sqlite3 *db, const char *sql, int64_t *out, struct error *error);
 
 /* The thread's function; `argument` is the writer. */
 void writer_run(void *argument);

@@ -9,6 +9,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "collector/night/night_copy.h"
 #include "collector/night/schema.h"
 #include "collector/night/sql.h"
 #include "collector/night/writer_site.h"
@@ -30,7 +31,7 @@ static int on_wal(void *context, sqlite3 *db, const char *name, int pages)
     return SQLITE_OK;
 }
 
-static int open_store(struct night_writer *writer, int flags, struct error *error)
+int writer_open_store(struct night_writer *writer, int flags, struct error *error)
 {
     sqlite3 *db = NULL;
     int rc = sqlite3_open_v2(writer->path, &db, SQLITE_OPEN_READWRITE | SQLITE_OPEN_NOMUTEX | flags,
@@ -50,7 +51,7 @@ static int open_store(struct night_writer *writer, int flags, struct error *erro
 }
 
 /* Every commit is synced before it is told; the log is folded by writer_thread.c alone. */
-static int begin_wal(struct night_writer *writer, struct error *error)
+int writer_begin_wal(struct night_writer *writer, struct error *error)
 {
     sqlite3 *db = writer->store->db;
     (void)sqlite3_wal_hook(db, on_wal, writer);
@@ -60,7 +61,7 @@ static int begin_wal(struct night_writer *writer, struct error *error)
     return sql_exec(db, "PRAGMA synchronous=FULL; PRAGMA journal_size_limit=16777216", error);
 }
 
-static struct night_writer *new_writer(const char *path, struct error *error)
+struct night_writer *writer_make(const char *path, struct error *error)
 {
     struct night_writer *writer = calloc(1, sizeof *writer);
     char *copy = strdup(path);
@@ -107,7 +108,7 @@ static int create_all(struct night_writer *writer, const struct night_settings *
                       struct error *error)
 {
     struct store *store = writer->store;
-    if (schema_prepare(store->db, error) != 0 || begin_wal(writer, error) != 0 ||
+    if (schema_prepare(store->db, error) != 0 || writer_begin_wal(writer, error) != 0 ||
         store_begin(store, error) != 0) {
         return -1;
     }
@@ -125,13 +126,13 @@ static int create(struct night_writer *writer, const struct night_settings *sett
     if (access(writer->path, F_OK) == 0) {
         return error_set(error, ERROR_BUSY, "exists already");
     }
-    if (open_store(writer, SQLITE_OPEN_CREATE, error) != 0) {
+    if (writer_open_store(writer, SQLITE_OPEN_CREATE, error) != 0) {
         return -1;
     }
     if (create_all(writer, settings, error) != 0 || writer_sync_folder(writer->path, error) != 0) {
         store_free(writer->store);
         writer->store = NULL;
-        writer_remove_files(writer->path);
+        night_remove(writer->path);
         return -1;
     }
     return 0;
@@ -158,7 +159,7 @@ static int load_boots(struct night_writer *writer, struct error *error)
     return result;
 }
 
-static int query_or_zero(sqlite3 *db, const char *sql, int64_t *out, struct error *error)
+int writer_query_or_zero(sqlite3 *db, const char *sql, int64_t *out, struct error *error)
 {
     struct error nothing;
     *out = 0;
@@ -169,13 +170,13 @@ static int query_or_zero(sqlite3 *db, const char *sql, int64_t *out, struct erro
     return 0;
 }
 
-static int load_all(struct night_writer *writer, struct error *error)
+int writer_load(struct night_writer *writer, struct error *error)
 {
     sqlite3 *db = writer->store->db;
     if (load_boots(writer, error) != 0 ||
-        query_or_zero(db, "SELECT max(id) FROM mark", &writer->last_mark, error) != 0 ||
-        query_or_zero(db, "SELECT value FROM meta WHERE key='longest_block_ns'",
-                      &writer->store->memory.longest_ns, error) != 0) {
+        writer_query_or_zero(db, "SELECT max(id) FROM mark", &writer->last_mark, error) != 0 ||
+        writer_query_or_zero(db, "SELECT max(value) FROM meta WHERE key GLOB 'longest_block_ns*'",
+                             &writer->store->memory.longest_ns, error) != 0) {
         return -1;
     }
     writer->store->tail.stale = true; /* what waits is read with the first transaction */
@@ -189,24 +190,25 @@ static int reopen(struct night_writer *writer, const struct night_settings *sett
     if (access(writer->path, F_OK) != 0) {
         return error_set(error, ERROR_NOT_FOUND, "%s", strerror(errno));
     }
-    if (open_store(writer, 0, error) != 0 || schema_check(writer->store->db, error) != 0 ||
-        query_or_zero(writer->store->db, "SELECT value FROM meta WHERE key='end_ns'", &end_ns,
-                      error) != 0) {
+    if (writer_open_store(writer, 0, error) != 0 || schema_check(writer->store->db, error) != 0 ||
+        writer_query_or_zero(writer->store->db, "SELECT value FROM meta WHERE key='end_ns'",
+                             &end_ns, error) != 0) {
         return -1;
     }
     if (end_ns != 0) {
         return error_set(error, ERROR_STATE, "was closed: a closed night is not continued");
     }
-    if (writer_check_site(writer->store, settings, error) != 0 || begin_wal(writer, error) != 0) {
+    if (writer_check_site(writer->store, settings, error) != 0 ||
+        writer_begin_wal(writer, error) != 0) {
         return -1;
     }
-    return load_all(writer, error);
+    return writer_load(writer, error);
 }
 
 int night_writer_open(const struct night_settings *settings, night_committed committed,
                       void *context, struct night_writer **writer, struct error *error)
 {
-    struct night_writer *made = new_writer(settings->path, error);
+    struct night_writer *made = writer_make(settings->path, error);
     if (!made) {
         return -1;
     }
@@ -235,8 +237,8 @@ static int begin_analysis(struct night_writer *writer, struct error *error)
     int64_t newest = 0;
     int64_t nodes = 0;
     if (schema_check(store->db, error) != 0 ||
-        query_or_zero(store->db, "SELECT value FROM meta WHERE key='end_ns'", &end_ns, error) !=
-            0) {
+        writer_query_or_zero(store->db, "SELECT value FROM meta WHERE key='end_ns'", &end_ns,
+                             error) != 0) {
         return -1;
     }
     if (end_ns == 0) {
@@ -250,8 +252,9 @@ static int begin_analysis(struct night_writer *writer, struct error *error)
         store_rollback(store);
         return -1;
     }
-    if (query_or_zero(store->db, "SELECT max(id) FROM analysis", &newest, error) != 0 ||
-        query_or_zero(store->db, "SELECT max(id) FROM mark", &writer->last_mark, error) != 0 ||
+    if (writer_query_or_zero(store->db, "SELECT max(id) FROM analysis", &newest, error) != 0 ||
+        writer_query_or_zero(store->db, "SELECT max(id) FROM mark", &writer->last_mark, error) !=
+            0 ||
         sql_query_int(store->db, "SELECT count(*) FROM node", &nodes, error) != 0) {
         return -1;
     }
@@ -263,7 +266,7 @@ static int begin_analysis(struct night_writer *writer, struct error *error)
 int night_writer_open_for_analysis(const char *path, int *analysis, struct night_writer **writer,
                                    struct error *error)
 {
-    struct night_writer *made = new_writer(path, error);
+    struct night_writer *made = writer_make(path, error);
     if (!made) {
         return -1;
     }
@@ -274,8 +277,8 @@ int night_writer_open_for_analysis(const char *path, int *analysis, struct night
                night_lock_take(&made->file_lock, path, error) != 0) {
         result = -1;
     }
-    if (result == 0 && (open_store(made, 0, error) != 0 || begin_analysis(made, error) != 0 ||
-                        writer_start(made, error) != 0)) {
+    if (result == 0 && (writer_open_store(made, 0, error) != 0 ||
+                        begin_analysis(made, error) != 0 || writer_start(made, error) != 0)) {
         result = error_wrap(error, "%s", path);
     }
     if (result != 0) {

@@ -55,7 +55,7 @@ int writer_seal_committed(struct night_writer *writer, struct error *error)
         return -1;
     }
     int64_t now_ns = writer_now_ns(writer);
-    if (now_ns - writer->sealed_at_ns < (int64_t)writer->seal_every_ns) {
+    if (writer->extends || now_ns - writer->sealed_at_ns < (int64_t)writer->seal_every_ns) {
         return 0;
     }
     struct seal seal;
@@ -77,12 +77,16 @@ int writer_seal_end(struct night_writer *writer, int64_t end_ns, struct error *e
 {
     sqlite3 *db = writer->store->db;
     struct seal seal;
-    if (!writer->book) {
+    const enum seal_what what = writer->extends ? SEAL_ADDED : SEAL_SAMPLES;
+    if (!writer->book || writer->extends) { /* long after the night: by the machine's clock */
         struct clock_source clock = clock_system();
-        return seal_write_analyses(db, &writer->key, clock.real_ns(clock.context), error);
+        end_ns = clock.real_ns(clock.context);
+    }
+    if (!writer->book) {
+        return seal_write_analyses(db, &writer->key, end_ns, error);
     }
     if (seal_book_catch_up(writer->book, error) != 0 ||
-        seal_book_write(writer->book, &writer->key, SEAL_SAMPLES, end_ns, &seal, error) != 0) {
+        seal_book_write(writer->book, &writer->key, what, end_ns, &seal, error) != 0) {
         return -1;
     }
     return seal_write_analyses(db, &writer->key, end_ns, error);

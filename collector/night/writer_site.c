@@ -73,30 +73,33 @@ static int put_rooms(sqlite3 *db, const struct site *site, struct error *error)
     return result;
 }
 
-static int put_nodes(sqlite3 *db, const struct site *site, struct error *error)
+static int put_nodes(sqlite3 *db, const struct site *site, size_t from, struct error *error)
 {
     sqlite3_stmt *statement = NULL;
     if (sql_prepare(db, "INSERT INTO node VALUES(?, ?, ?, ?, ?, ?, ?)", &statement, error) != 0) {
         return -1;
     }
     int result = 0;
-    for (size_t i = 0; i < site->node_count && result == 0; i++) {
+    for (size_t i = from; i < site->node_count && result == 0; i++) {
         result = put_node(statement, i, &site->nodes[i], error);
     }
     sqlite3_finalize(statement);
     return result;
 }
 
-static int put_site_row(sqlite3 *db, const struct night_settings *settings, struct error *error)
+static int put_site_row(sqlite3 *db, const struct site *site, const char *site_text,
+                        struct error *error)
 {
     sqlite3_stmt *statement = NULL;
-    if (sql_prepare(db, "INSERT INTO site VALUES(1, ?, ?, ?)", &statement, error) != 0) {
+    if (sql_prepare(db,
+                    "INSERT INTO site VALUES((SELECT coalesce(max(id), 0) + 1 FROM site), ?, ?, ?)",
+                    &statement, error) != 0) {
         return -1;
     }
     struct sql_args args = sql_args(statement);
-    sql_put_text(&args, settings->site->id);
-    sql_put_text(&args, settings->site->title);
-    sql_put_text(&args, settings->site_text);
+    sql_put_text(&args, site->id);
+    sql_put_text(&args, site->title);
+    sql_put_text(&args, site_text);
     int result = sql_run(&args, error);
     sqlite3_finalize(statement);
     return result;
@@ -112,11 +115,23 @@ int writer_put_site(struct store *store, const struct night_settings *settings, 
                                       .alert_limit_per_night = site->alert_limit_per_night,
                                       .order_confidence = site->order_confidence,
                                       .why = why};
-    if (put_meta(store, settings, error) != 0 || put_site_row(store->db, settings, error) != 0 ||
-        put_rooms(store->db, site, error) != 0 || put_nodes(store->db, site, error) != 0) {
+    if (put_meta(store, settings, error) != 0 ||
+        put_site_row(store->db, site, settings->site_text, error) != 0 ||
+        put_rooms(store->db, site, error) != 0 || put_nodes(store->db, site, 0, error) != 0) {
         return -1;
     }
     return store_analysis(store, NIGHT_ANALYSIS_LIVE, &live, error);
+}
+
+int writer_put_more_site(struct store *store, const struct site *site, const char *site_text,
+                         struct error *error)
+{
+    int64_t nodes = 0;
+    if (sql_query_int(store->db, "SELECT count(*) FROM node", &nodes, error) != 0 ||
+        put_site_row(store->db, site, site_text, error) != 0) {
+        return -1;
+    }
+    return put_nodes(store->db, site, (size_t)nodes, error);
 }
 
 int writer_check_site(struct store *store, const struct night_settings *settings,
@@ -194,16 +209,4 @@ int writer_sync_folder(const char *path, struct error *error)
     }
     free(folder);
     return result;
-}
-
-void writer_remove_files(const char *path)
-{
-    static const char *const suffixes[] = {"", "-wal", "-shm", "-journal"};
-    for (size_t i = 0; i < sizeof suffixes / sizeof *suffixes; i++) {
-        char *name = NULL;
-        if (asprintf(&name, "%s%s", path, suffixes[i]) >= 0) {
-            (void)unlink(name);
-            free(name);
-        }
-    }
 }

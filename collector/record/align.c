@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "collector/align/finder.h"
@@ -28,6 +29,7 @@
 /* The node's own distance from the sound is not known: a few metres. */
 #define HEARD_SD_S 0.01
 #define PIECE 8192
+#define DAY_S 86400.0
 
 struct anchors {
     size_t count;
@@ -98,16 +100,22 @@ static int by_time(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-static int gather(const char *night_path, struct anchors *anchors, struct error *error)
+static int gather(const char *night_path, struct anchors *anchors, char night[IDENT_SIZE * 2],
+                  struct error *error)
 {
     struct night_reader *reader = NULL;
+    struct night_info info;
     anchors->error = error;
     if (night_reader_open(night_path, &reader, error) != 0) {
         return -1;
     }
     struct hearing *hearing = calloc(1, sizeof *hearing);
-    int result = hearing ? night_each_mark(reader, take_mark, anchors, error)
+    int result = hearing ? night_read_info(reader, &info, error)
                          : error_set(error, ERROR_MEMORY, "align: out of memory");
+    if (result == 0) {
+        memcpy(night, info.id, sizeof info.id);
+        result = night_each_mark(reader, take_mark, anchors, error);
+    }
     if (result == 0) {
         hearing->anchors = anchors;
         hearing->marked = *anchors;
@@ -117,34 +125,6 @@ static int gather(const char *night_path, struct anchors *anchors, struct error 
     night_reader_close(reader);
     qsort(anchors->of, anchors->count, sizeof *anchors->of, by_time);
     return result;
-}
-
-/* Levels wait in memory until the line is known that gives them their site times. */
-struct levels {
-    size_t count;
-    size_t size;
-    struct level_row {
-        double own_s;
-        float loudness_db;
-        float peak_db;
-    } * rows;
-};
-
-static int take_level(void *context, double own_s, double loudness_db, double peak_db,
-                      struct error *error)
-{
-    struct levels *levels = context;
-    if (levels->count == levels->size) {
-        size_t size = levels->size ? 2 * levels->size : 65536;
-        struct level_row *rows = realloc(levels->rows, size * sizeof *rows);
-        if (!rows) {
-            return error_set(error, ERROR_MEMORY, "align: out of memory");
-        }
-        levels->rows = rows;
-        levels->size = size;
-    }
-    levels->rows[levels->count++] = (struct level_row){own_s, (float)loudness_db, (float)peak_db};
-    return 0;
 }
 
 static int listen(struct sound_file *recording, struct finder *finder, struct level *level,
@@ -162,30 +142,23 @@ static int listen(struct sound_file *recording, struct finder *finder, struct le
     return got == 0 ? 0 : -1;
 }
 
-/* Where the recording says it began; its zone is not known, so within a day. */
+/* When the recording says that it began. Its label is by its own calendar and clock (EBU Tech 3285
+ * knows no zone), which are taken to be set as this machine's are. */
 static int64_t own_guess_ns(const struct sound_file_info *info)
 {
-    char text[TIMEFMT_SIZE];
-    int64_t midnight_ns = 0;
-    struct error ignored;
-    (void)snprintf(text, sizeof text, "%.10sT00:00:00Z", info->origination_date);
+    struct tm day = {.tm_isdst = -1};
     if (!info->time_reference_known || info->time_reference < 0 ||
-        timefmt_parse_rfc3339(text, strlen(text), &midnight_ns, &ignored) != 0) {
+        sscanf(info->origination_date, "%4d%*1[-_:/. ]%2d%*1[-_:/. ]%2d", &day.tm_year, &day.tm_mon,
+               &day.tm_mday) != 3) {
         return INT64_MIN;
     }
-    return midnight_ns + llround((double)info->time_reference / info->rate_hz * NS_PER_S);
-}
-
-static void write_levels(const struct align_settings *settings, const struct match *match,
-                         const struct levels *levels)
-{
-    fprintf(settings->levels, "time,node,sound,sound-peak\n");
-    for (size_t i = 0; i < levels->count; i++) {
-        char time[TIMEFMT_SIZE];
-        timefmt_seconds(match_site_ns(match, levels->rows[i].own_s), time);
-        fprintf(settings->levels, "%s,%s,%.2f,%.2f\n", time, settings->node,
-                (double)levels->rows[i].loudness_db, (double)levels->rows[i].peak_db);
-    }
+    day.tm_year -= 1900;
+    day.tm_mon -= 1;
+    const double after_s = (double)info->time_reference / info->rate_hz;
+    time_t midnight = mktime(&day);
+    return midnight != (time_t)-1 && after_s < 2 * DAY_S
+               ? (int64_t)midnight * INT64_C(1000000000) + llround(after_s * NS_PER_S)
+               : INT64_MIN;
 }
 
 static int run_with(const struct align_settings *settings, const struct anchors *anchors,
@@ -193,27 +166,20 @@ static int run_with(const struct align_settings *settings, const struct anchors 
 {
     struct finder *finder = NULL;
     struct level *level = NULL;
-    struct levels levels = {0};
     const double rate_hz = result->info.rate_hz;
     int outcome = finder_new(rate_hz, &finder, error);
     if (outcome == 0 && settings->levels) {
-        outcome = level_new(rate_hz, take_level, &levels, &level, error);
+        outcome = level_new(rate_hz, align_levels_take, settings->levels, &level, error);
     }
     if (outcome == 0) {
         outcome = listen(recording, finder, level, error);
     }
     if (outcome == 0) {
-        outcome =
-            match_find(anchors->of, anchors->count, finder, (double)result->info.frames / rate_hz,
-                       own_guess_ns(&result->info), &result->match, error);
+        outcome = match_find(
+            anchors->of, anchors->count, finder, (double)result->info.frames / rate_hz,
+            settings->start_ns != INT64_MIN ? settings->start_ns : own_guess_ns(&result->info),
+            &result->match, error);
     }
-    if (outcome == 0 && settings->levels) {
-        write_levels(settings, &result->match, &levels);
-        if (ferror(settings->levels)) {
-            outcome = error_set(error, ERROR_IO, "levels: %s", strerror(errno));
-        }
-    }
-    free(levels.rows);
     level_free(level);
     finder_free(finder);
     return outcome;
@@ -228,7 +194,7 @@ int align_run(const struct align_settings *settings, struct align_result *result
     if (!anchors) {
         return error_set(error, ERROR_MEMORY, "align: out of memory");
     }
-    int outcome = gather(settings->night_path, anchors, error);
+    int outcome = gather(settings->night_path, anchors, result->night, error);
     if (outcome == 0) {
         outcome = sound_file_open(settings->recording_path, &recording, &result->info, error);
     }
@@ -295,13 +261,14 @@ int align_save(const struct align_settings *settings, const struct align_result 
     char start[TIMEFMT_SIZE];
     timefmt_rfc3339(match->start_ns, start);
     (void)text_append_format(&path, "%s.align.json", settings->recording_path);
-    (void)text_append_format(&json,
-                             "{\"format\":\"roomwake-align\",\"version\":1,\n \"start\":\"%s\","
-                             "\"drift_ppm\":%.6f,\"rate_hz\":%.17g,\"frames\":%" PRId64 ",\n"
-                             " \"middle_s\":%.3f,\"middle_sd_s\":%.9f,\"drift_sd_ppm\":%.6f,"
-                             "\"anchors_used\":%zu}\n",
-                             start, match->drift_ppm, result->info.rate_hz, result->info.frames,
-                             match->middle_s, match->middle_sd_s, match->drift_sd_ppm, match->used);
+    (void)text_append_format(
+        &json,
+        "{\"format\":\"roomwake-align\",\"version\":1,\n \"night\":\"%s\",\"start\":\"%s\","
+        "\"drift_ppm\":%.6f,\"rate_hz\":%.17g,\"frames\":%" PRId64 ",\n"
+        " \"middle_s\":%.3f,\"middle_sd_s\":%.9f,\"drift_sd_ppm\":%.6f,"
+        "\"anchors_used\":%zu}\n",
+        result->night, start, match->drift_ppm, result->info.rate_hz, result->info.frames,
+        match->middle_s, match->middle_sd_s, match->drift_sd_ppm, match->used);
     int outcome = 0;
     FILE *file = NULL;
     if (path.failed || json.failed) {

@@ -1,5 +1,6 @@
-/* Lines a sound recording up with a night, and makes its level a witness in a new night.
- * Must never touch the night or the recording. Used by cmd_align.c. */
+/* Lines a sound recording up with a night.
+ * Must never touch the night or the recording. Used by cmd_align.c; recorder.h makes its level a
+ * witness. */
 #ifndef ROOMWAKE_COLLECTOR_RECORD_ALIGN_H
 #define ROOMWAKE_COLLECTOR_RECORD_ALIGN_H
 
@@ -7,17 +8,20 @@
 
 #include "collector/align/match.h"
 #include "collector/align/sound_file.h"
+#include "collector/record/align_levels.h"
 #include "common/error.h"
+#include "common/ident.h"
 
 struct align_settings {
     const char *night_path;
     const char *recording_path;
-    double distance_m; /* from the speaker to the recorder; below 0: not known */
-    FILE *levels;      /* NULL, or where rows "time,node,sound.loudness,sound.peak" go */
-    const char *node;  /* what the recorder is called in them */
+    int64_t start_ns;            /* about when it began; INT64_MIN: as its own label says, if any */
+    double distance_m;           /* from the speaker to the recorder; below 0: not known */
+    struct align_levels *levels; /* NULL, or what is to be filled with the recording's level */
 };
 
 struct align_result {
+    char night[IDENT_SIZE * 2]; /* its id */
     struct match match;
     struct sound_file_info info;
     size_t chirps_marked;

@@ -94,16 +94,17 @@ static int one_run(double hours, double rate_hz, double drift_ppm, const char *f
     scene_play(&scene, take, file);
     (void)sf_close(file);
     struct align_result result;
+    struct align_levels levels = {0};
     const struct align_settings settings = {.night_path = night,
                                             .recording_path = sound,
+                                            .start_ns = INT64_MIN,
                                             .distance_m = 0,
-                                            .levels = tmpfile(),
-                                            .node = "recorder"};
+                                            .levels = &levels};
     double began_s = now_s();
     int outcome = make_night(night, chirps_s, count, &error);
     outcome = outcome == 0 ? align_run(&settings, &result, &error) : outcome;
     double took_s = now_s() - began_s;
-    (void)fclose(settings.levels);
+    align_levels_free(&levels);
     (void)unlink(night);
     (void)unlink(sound);
     if (outcome != 0) {

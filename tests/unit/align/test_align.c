@@ -134,6 +134,38 @@ static void too_few_sounds_and_another_night_are_said(void **state)
     finder_free(finder);
 }
 
+static void where_it_fits_at_several_times_alike_it_says_so_and_takes_a_hint(void **state)
+{
+    (void)state;
+    const double heard[] = {103.2, 108.2, 113.2};
+    const double told[] = {93.2, 98.2, 103.2, 108.2, 113.2, 118.2, 123.2}; /* like a clockwork */
+    const struct scene scene = {16000, 13, 101.5, 40, 0.02, heard, 3, NULL, 0, 3};
+    struct finder *finder = listen(&scene);
+    struct match_anchor anchors[7];
+    struct match match;
+    struct error error;
+    anchors_of(told, 7, FINDER_CHIRP, 1e-4, anchors);
+    assert_int_equal(match_find(anchors, 7, finder, 13, INT64_MIN, &match, &error), -1);
+    assert_error(error, ERROR_STATE, "--start");
+    /* A hint so coarse that several are near it does not help. */
+    assert_int_equal(match_find(anchors, 7, finder, 13, NIGHT_NS, &match, &error), -1);
+    assert_error(error, ERROR_STATE, "--start");
+    finder_free(finder);
+
+    /* Hours apart, as by a timer: here an hour is 400 s so that five minutes tell them apart. */
+    const double hourly[] = {500, 900};
+    const double all[] = {100, 500, 900, 1300};
+    const struct scene night = {8000, 600, 400, 40, 0.02, hourly, 2, NULL, 0, 3};
+    finder = listen(&night);
+    anchors_of(all, 4, FINDER_CHIRP, 1e-4, anchors);
+    assert_int_equal(match_find(anchors, 4, finder, 600, INT64_MIN, &match, &error), -1);
+    assert_error(error, ERROR_STATE, "--start");
+    assert_int_equal(
+        match_find(anchors, 4, finder, 600, NIGHT_NS + INT64_C(450000000000), &match, &error), 0);
+    holds(&match, &night, 0.002);
+    finder_free(finder);
+}
+
 struct tenths {
     size_t count;
     double last_s;
@@ -185,6 +217,7 @@ int main(void)
         cmocka_unit_test(an_unknown_sound_between_and_an_anchor_not_heard_do_no_harm),
         cmocka_unit_test(claps_marked_by_hand_line_up_as_well_as_hands_are),
         cmocka_unit_test(too_few_sounds_and_another_night_are_said),
+        cmocka_unit_test(where_it_fits_at_several_times_alike_it_says_so_and_takes_a_hint),
         cmocka_unit_test(the_level_is_the_standards),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
