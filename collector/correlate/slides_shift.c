@@ -5,20 +5,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Any constant serves; 2^64 over the golden ratio, the step of splitmix64 (Steele et al. 2014). */
-#define SEED UINT64_C(0x9e3779b97f4a7c15)
-
-static uint64_t random_bits(struct slides_shift *shift)
-{
-    uint64_t bits = shift->random += SEED;
-    bits = (bits ^ (bits >> 30)) * UINT64_C(0xbf58476d1ce4e5b9);
-    bits = (bits ^ (bits >> 27)) * UINT64_C(0x94d049bb133111eb);
-    return bits ^ (bits >> 31);
-}
+#include "collector/model/splitmix.h"
 
 static double random_part(struct slides_shift *shift)
 {
-    return (double)(random_bits(shift) >> 11) * 0x1p-53;
+    return splitmix_part(&shift->random);
 }
 
 /* The node's live time cut at the night's stretches; a short beginning goes with what follows. */
@@ -79,7 +70,7 @@ int slides_shift_init(struct slides_shift *shift, const struct slides_place *pla
                       size_t nodes, const int64_t *live_from_ns, int64_t end_ns,
                       struct error *error)
 {
-    shift->random = SEED;
+    shift->random = SPLITMIX_STEP;
     shift->nodes = nodes;
     shift->onset_count = count;
     shift->end_ns = end_ns;
@@ -119,7 +110,7 @@ static void draw(struct slides_shift *shift)
 {
     for (size_t number = 0; number < shift->numbers; number++) {
         for (size_t i = 0; i < shift->nodes; i++) {
-            size_t other = (size_t)(random_bits(shift) % (i + 1));
+            size_t other = (size_t)(splitmix_bits(&shift->random) % (i + 1));
             shift->slots[i] = shift->slots[other];
             shift->slots[other] = i;
         }
