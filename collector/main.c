@@ -19,6 +19,7 @@ static const struct command *const commands[] = {
     &command_ask,
     &command_answers,
     &command_align,
+    &command_compare,
     &command_chirp,
     &command_serve,
     &command_plan,

@@ -67,7 +67,9 @@ static int check_complete(const struct command *command, const struct arguments 
     if (arguments->positional_count < wanted) {
         return error_set(error, ERROR_USAGE, "%s: missing (try --help)", command->positional);
     }
-    if (arguments->positional_count > wanted) {
+    bool more =
+        wanted > 0 && strcmp(command->positional + strlen(command->positional) - 3, "...") == 0;
+    if (arguments->positional_count > wanted && !more) {
         return error_set(error, ERROR_USAGE, "%s: one argument too many",
                          arguments->positionals[wanted]);
     }

@@ -33,7 +33,8 @@ struct arguments {
 
 struct command {
     const char *name;
-    const char *positional; /* "NIGHT", "NIGHT RECORDING", or NULL where it takes none: so many */
+    const char *positional; /* "NIGHT", "NIGHT RECORDING", or NULL where it takes none: so many; or
+                             * more, where it ends in "..." */
     const char *summary;
     const struct option_spec *options;             /* ends with {0} */
     int (*run)(const struct arguments *arguments); /* an enum exit_code */
