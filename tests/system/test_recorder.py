@@ -17,9 +17,9 @@ from support import ROOMWAKE
 from test_report import PAGE, install
 
 START_S = 1_700_000_000
-LENGTH_S = 180
-THUD_S = 120.0           # heard by the recorder, seen by n1's magnetometer
-CHIRPS_S = (10.0, 170.0)
+LENGTH_S = 120
+THUD_S = 90.0            # heard by the recorder, seen by n1's magnetometer
+CHIRPS_S = (10.0, 110.0)
 RATE = 16000
 OFF_PPM = 80.0           # the recorder's second is that much longer
 BEFORE_S = 5.5           # it was started so long before the night
@@ -73,7 +73,7 @@ class RecorderTest(support.Case):
                   "text": "chirp +- 0.002 s"} for i, at in enumerate(CHIRPS_S)]
         text = io.StringIO()
         csv.writer(text).writerows(night_rows(["n1", "n2"]))
-        site = support.site(rooms=("hall", "kitchen"), channels=support.MAGNETIC, baseline_s=60)
+        site = support.site(rooms=("hall", "kitchen"), channels=support.MAGNETIC, baseline_s=40)
         night = self.folder / "night.sqlite"
         self.run(ROOMWAKE, "import", "--site", self.write("site.json", site),
                  "--csv", self.write("night.csv", text.getvalue()),
@@ -206,7 +206,7 @@ class RecorderTest(support.Case):
         self.run(ROOMWAKE, "align", night, recording, "--room", "hall", check=2)
         self.assertIn("exists already", self.add(night, recording, night, "--room", "hall",
                                                  check=1).stderr)
-        other = write_recording(self.folder / "other-night.wav", chirps_s=(20, 100))
+        other = write_recording(self.folder / "other-night.wav", chirps_s=(20, 70))
         self.assertIn("is it of this night?", self.add(night, other, new, "--room", "hall",
                                                        check=1).stderr)
         self.assertFalse(new.exists())
