@@ -27,7 +27,10 @@ typedef int (*web_answer)(const struct web_night *night, const struct web_query 
 /* The site and whose night it is. */
 int web_answer_night(const struct web_night *night, const struct web_query *query, struct text *out,
                      struct error *error);
-/* What each node gave: samples, first and last, gaps, its clock. */
+/* The same as the last field of an object that `out` holds already. */
+int web_answer_self(const struct web_night *night, const struct web_query *query, struct text *out,
+                    struct error *error);
+/* What each node gave (query->id: that node alone, from 1): samples, first and last, its clock. */
 int web_answer_nodes(const struct web_night *night, const struct web_query *query, struct text *out,
                      struct error *error);
 /* The coincidences, each in a line; where there are too many, those that chance brings least. */
@@ -36,7 +39,7 @@ int web_answer_findings(const struct web_night *night, const struct web_query *q
 /* One of them (query->id) with all that is known of it. */
 int web_answer_finding(const struct web_night *night, const struct web_query *query,
                        struct text *out, struct error *error);
-/* Gaps, marks, clock uncertainty, notices and disturbances over query->from_ns to to_ns. */
+/* Gaps, marks, question windows, clock uncertainty, notices and disturbances over query->from_ns to to_ns. */
 int web_answer_events(const struct web_night *night, const struct web_query *query,
                       struct text *out, struct error *error);
 /* Each lane of the query from from_ns to to_ns, by minimum and maximum, down to the samples. */

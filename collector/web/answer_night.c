@@ -97,18 +97,28 @@ int web_answer_night(const struct web_night *night, const struct web_query *quer
     return text_append_format(out, "}");
 }
 
+int web_answer_self(const struct web_night *night, const struct web_query *query, struct text *out,
+                    struct error *error)
+{
+    return web_answer_night(night, query, out, error) == 0 ? text_append_format(out, "}") : -1;
+}
+
 int web_answer_nodes(const struct web_night *night, const struct web_query *query, struct text *out,
                      struct error *error)
 {
-    (void)query;
     int64_t base_ns = night->info.start_ns;
+    uint32_t count = (uint32_t)night->site->node_count;
+    if (query->id > count) {
+        return error_set(error, ERROR_NOT_FOUND, "id: there are %" PRIu32 " nodes", count);
+    }
+    uint32_t first = query->id > 0 ? (uint32_t)query->id - 1 : 0;
     (void)text_append_format(out, "{\"nodes\":[");
-    for (uint32_t i = 0; i < night->site->node_count; i++) {
+    for (uint32_t i = first; i < (query->id > 0 ? first + 1 : count); i++) {
         struct night_node_summary summary;
         if (night_read_node_summary(night->reader, i, &summary, error) != 0) {
             return -1;
         }
-        (void)text_append_format(out, "%s{\"id\":\"%s\",\"samples\":%" PRIu64, i > 0 ? "," : "",
+        (void)text_append_format(out, "%s{\"id\":\"%s\",\"samples\":%" PRIu64, i > first ? "," : "",
                                  night->site->nodes[i].id, summary.samples);
         if (summary.samples > 0) {
             (void)text_append_format(out, ",\"first\":%" PRId64 ",\"last\":%" PRId64,

@@ -81,27 +81,6 @@ static enum MHD_Result refuse_right(struct MHD_Connection *connection, enum web_
                : web_reply_words(connection, MHD_HTTP_FORBIDDEN, "this device may look only\n");
 }
 
-/* What this page can do here. */
-static enum MHD_Result send_self(struct web_server *server, struct MHD_Connection *connection)
-{
-    static const char *const words[] = {"none", "view", "mark"};
-    const struct web_actions *actions = &server->settings->actions;
-    enum web_right right = web_routes_right(server, connection);
-    struct text json = {0};
-    (void)text_append_format(&json,
-                             "{\"right\":\"%s\",\"open\":%s,\"live\":%s,\"night\":%s,\"mark\":%s,"
-                             "\"plan\":%s,\"formats\":[",
-                             words[right], server->open ? "true" : "false",
-                             server->streams ? "true" : "false", server->desk ? "true" : "false",
-                             actions->mark && right == WEB_RIGHT_MARK ? "true" : "false",
-                             actions->load_plan ? "true" : "false");
-    for (size_t i = 0; actions->write && actions->format(i); i++) {
-        (void)text_append_format(&json, "%s\"%s\"", i > 0 ? "," : "", actions->format(i));
-    }
-    (void)text_append_format(&json, "]}");
-    return web_reply_json(connection, MHD_HTTP_OK, &json);
-}
-
 /* The id of the last line it has: from the browser's own reconnect, or from the page's. */
 static const char *last_id(struct MHD_Connection *connection)
 {
@@ -154,28 +133,6 @@ static enum MHD_Result send_plan(struct web_server *server, struct MHD_Connectio
     return web_reply_json(connection, MHD_HTTP_OK, &json);
 }
 
-/* What needs no question to a night, where this server offers it. */
-struct plain {
-    const char *path;
-    enum web_right right;
-    enum MHD_Result (*send)(struct web_server *server, struct MHD_Connection *connection);
-};
-
-static const struct plain plains[] = {
-    {"/api/self", WEB_RIGHT_NONE, send_self},
-    {"/live", WEB_RIGHT_VIEW, send_stream},
-    {"/api/export", WEB_RIGHT_VIEW, send_export},
-    {"/api/plan", WEB_RIGHT_VIEW, send_plan},
-};
-
-static bool is_offered(const struct web_server *server, const struct plain *plain)
-{
-    const struct web_actions *actions = &server->settings->actions;
-    return plain->send == send_self || (plain->send == send_stream && server->streams) ||
-           (plain->send == send_export && actions->write) ||
-           (plain->send == send_plan && actions->load_plan);
-}
-
 static void on_answered(struct web_question *question)
 {
     struct web_request *request = question->context;
@@ -213,23 +170,19 @@ static struct web_request *begin(struct web_server *server, struct MHD_Connectio
     return request;
 }
 
+/* A question to the night; its answer goes behind what `begun` holds, which is taken over. */
 static enum MHD_Result ask(struct web_server *server, struct MHD_Connection *connection,
-                           const struct web_route *route, void **kept)
+                           const struct web_route *route, struct text begun, void **kept)
 {
     struct error error;
-    enum web_right right = web_routes_right(server, connection);
-    if (!server->desk || server->ending) {
-        return web_reply_words(connection, MHD_HTTP_NOT_FOUND, "there is no night here\n");
-    }
-    if (right < route->right) {
-        return refuse_right(connection, right);
-    }
     struct web_request *request = begin(server, connection, route, kept);
     if (!request) {
+        text_free(&begun);
         return MHD_NO;
     }
     struct web_question *question = &request->question;
     struct arguments arguments = {.query = &question->query, .error = &error};
+    question->out = begun;
     web_query_init(&question->query);
     (void)MHD_get_connection_values(connection, MHD_GET_ARGUMENT_KIND, on_argument, &arguments);
     question->answer = route->answer;
@@ -242,6 +195,65 @@ static enum MHD_Result ask(struct web_server *server, struct MHD_Connection *con
     return MHD_YES;
 }
 
+static enum MHD_Result send_asked(struct web_server *server, struct MHD_Connection *connection,
+                                  const struct web_route *route, void **kept)
+{
+    enum web_right right = web_routes_right(server, connection);
+    if (!server->desk || server->ending) {
+        return web_reply_words(connection, MHD_HTTP_NOT_FOUND, "there is no night here\n");
+    }
+    return right < route->right ? refuse_right(connection, right)
+                                : ask(server, connection, route, (struct text){0}, kept);
+}
+
+/* What this page can do here, and the night, which would else be the next question. */
+static enum MHD_Result send_self(struct web_server *server, struct MHD_Connection *connection,
+                                 void **kept)
+{
+    static const char *const words[] = {"none", "view", "mark"};
+    static const struct web_route night = {"/api/self", WEB_RIGHT_NONE, web_answer_self, 0, NULL};
+    const struct web_actions *actions = &server->settings->actions;
+    enum web_right right = web_routes_right(server, connection);
+    struct text json = {0};
+    (void)text_append_format(&json,
+                             "{\"right\":\"%s\",\"open\":%s,\"live\":%s,\"mark\":%s,"
+                             "\"plan\":%s,\"formats\":[",
+                             words[right], server->open ? "true" : "false",
+                             server->streams ? "true" : "false",
+                             actions->mark && right == WEB_RIGHT_MARK ? "true" : "false",
+                             actions->load_plan ? "true" : "false");
+    for (size_t i = 0; actions->write && actions->format(i); i++) {
+        (void)text_append_format(&json, "%s\"%s\"", i > 0 ? "," : "", actions->format(i));
+    }
+    (void)text_append_format(&json, "],\"night\":");
+    if (server->desk && !server->ending && right != WEB_RIGHT_NONE) {
+        return ask(server, connection, &night, json, kept);
+    }
+    (void)text_append_format(&json, "null}");
+    return web_reply_json(connection, MHD_HTTP_OK, &json);
+}
+
+/* What needs no question to a night, where this server offers it. */
+struct plain {
+    const char *path;
+    enum web_right right;
+    enum MHD_Result (*send)(struct web_server *server, struct MHD_Connection *connection);
+};
+
+static const struct plain plains[] = {
+    {"/live", WEB_RIGHT_VIEW, send_stream},
+    {"/api/export", WEB_RIGHT_VIEW, send_export},
+    {"/api/plan", WEB_RIGHT_VIEW, send_plan},
+};
+
+static bool is_offered(const struct web_server *server, const struct plain *plain)
+{
+    const struct web_actions *actions = &server->settings->actions;
+    return (plain->send == send_stream && server->streams) ||
+           (plain->send == send_export && actions->write) ||
+           (plain->send == send_plan && actions->load_plan);
+}
+
 static enum MHD_Result handle_get(struct web_server *server, struct MHD_Connection *connection,
                                   const char *url, void **kept)
 {
@@ -250,6 +262,9 @@ static enum MHD_Result handle_get(struct web_server *server, struct MHD_Connecti
         if (strcmp(url, web_assets[i].path) == 0) {
             return web_reply_asset(connection, &web_assets[i]);
         }
+    }
+    if (strcmp(url, "/api/self") == 0) {
+        return send_self(server, connection, kept);
     }
     for (size_t i = 0; i < sizeof plains / sizeof *plains; i++) {
         enum web_right right = web_routes_right(server, connection);
@@ -260,7 +275,7 @@ static enum MHD_Result handle_get(struct web_server *server, struct MHD_Connecti
     }
     for (size_t i = 0; i < sizeof routes / sizeof *routes; i++) {
         if (routes[i].answer && strcmp(url, routes[i].path) == 0) {
-            return ask(server, connection, &routes[i], kept);
+            return send_asked(server, connection, &routes[i], kept);
         }
     }
     return web_reply_words(connection, MHD_HTTP_NOT_FOUND, "there is no such page\n");

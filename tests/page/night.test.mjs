@@ -132,6 +132,12 @@ test("two fingers zoom, one pans", async () => {
   for (let i = 1; i <= 6; i += 1) await send("touchMove", at(200 - 12 * i));
   await send("touchEnd", []);
   await until("the pan", async () => (await sight(page))[0] > from);
+  const before = await sight(page);
+  await send("touchStart", at(200));
+  for (let i = 1; i <= 3; i += 1) await send("touchMove", at(200 - 30 * i));
+  await send("touchEnd", []);
+  await page.tap("text=Closer"); // a tap right after a quick stroke is no end of a fling
+  await until("the tap", async () => { const [a, b] = await sight(page); return b - a < (before[1] - before[0]) * 0.8; });
   assert.deepEqual(page.faults, []);
   await page.context().close();
 });
@@ -193,4 +199,29 @@ test("every view in every light is without fault for who can't see or point, and
     assert.deepEqual(page.faults, []);
     await context.close();
   }
+});
+
+test("what the team did, asked and missed stands on the time axis and in words", async () => {
+  const page = await openNight();
+  await page.waitForSelector("text=/In sight: 60 findings, 3 marks, 1 gaps, 10 windows of questions/");
+  await page.click(".inside summary");
+  const words = await page.textContent(".inside");
+  for (const part of ["I walked through (room-1, kim, 5 min 0 s, mark 2)", "Room 4 (n4), 15 min 0 s: the node was off",
+    "\"is somebody there?\", 20 s (window 1 of session kitchen)", "nobody asked, 20 s (window 2 of session kitchen)"]) {
+    assert.ok(words.includes(part), part);
+  }
+  const inked = (row, from, to) => page.evaluate(([y, a, b]) => {
+    const canvas = document.querySelector(".ruler");
+    const at = (second) => 66 + ((canvas.width - 74) * second) / 28800;
+    const { data } = canvas.getContext("2d").getImageData(at(a), y, at(b) - at(a) + 3, 8);
+    return data.some((part, i) => i % 4 === 3 && part > 0);
+  }, [row, from, to]);
+  assert.ok(await inked(42, 12000, 12300), "a mark");
+  assert.ok(await inked(57, 3600, 4500), "a gap");
+  assert.ok(await inked(74, 7280, 8000), "questions");
+  assert.ok(!(await inked(74, 100, 1000)), "no question");
+  const low = await page.textContent('[data-lane="n4/clock"] figcaption');
+  assert.match(low, /n4\) clock/);
+  assert.deepEqual(page.faults, []);
+  await page.context().close();
 });

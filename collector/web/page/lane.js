@@ -19,6 +19,7 @@ export class Lane {
     this.quantity = channel.name.split(".")[0];
     this.plot = null;
     this.data = [[], [], []];
+    this.shows = ""; // of which window the data are
     this.recent = [[], [], []]; // the last seconds, as they came
     this.shown = make("span", { class: "at-cursor" });
     const unit = unitWords(channel.unit);

@@ -1,7 +1,7 @@
 // The page as a whole: what may be done here, which view is shown, how the recording stands.
 // Must never show an old standing as a new one. The first module that runs.
 
-import { ask } from "./api.js";
+import { askSelf } from "./api.js";
 import { at, make } from "./dom.js";
 import { viewFinding } from "./finding.js";
 import { soundAlert, startLights, startSound } from "./light.js";
@@ -12,7 +12,7 @@ import { viewNow } from "./now.js";
 import { viewPair } from "./pair.js";
 import { viewPlan } from "./plan.js";
 import { viewShare } from "./share.js";
-import { listen, loadFindings, loadNight, store } from "./store.js";
+import { listen, loadFindings, store, takeNight } from "./store.js";
 import { clock, length } from "./words.js";
 
 let leave = null;
@@ -91,8 +91,21 @@ function startNight() {
     : `The night of ${date}, ${clock(base, 0)} to ${clock(base, end)} (${length(end)}). It is over.`, false);
 }
 
+// The lanes don't wait for the findings, which they take when they come.
+function isNightWanted() {
+  return location.hash.startsWith("#night");
+}
+
+async function loadFound() {
+  try {
+    await loadFindings();
+  } catch (refused) {
+    if (!store.self.live) stand(`The findings can't be read: ${refused.message}.`, true);
+  }
+}
+
 async function begin() {
-  store.self = await ask("/api/self");
+  store.self = await askSelf();
   if (store.self.right === "none") {
     stand("This device is not paired yet.", false);
     at("view").replaceChildren();
@@ -100,13 +113,15 @@ async function begin() {
     return;
   }
   if (store.self.night) {
-    await Promise.all([loadNight(), loadFindings().catch((refused) => { if (!store.self.live) throw refused; })]);
+    takeNight(store.self.night);
     startNight();
+    if (!isNightWanted()) await loadFound();
   } else {
     stand("Drawing a house: nothing is being recorded.", false);
   }
   addEventListener("hashchange", show);
   show();
+  if (store.self.night && isNightWanted()) loadFound();
   document.documentElement.dataset.ready = "yes";
 }
 

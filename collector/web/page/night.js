@@ -14,10 +14,10 @@ import { clock, length } from "./words.js";
 const CLOCK = { name: "clock", unit: "s", rate_hz: 0 };
 const FOLLOW_NS = 120e9;
 const RECENT_NS = 20e9; // longer than it takes a sample to the disk
-const STRETCH_MS = 60; // what is drawn is stretched when the answer takes longer
 const LANES_FIRST = 8; // taken as in sight until the browser says which are
 const DISK_MS = 1500; // until what was said is on disk
 const LANES_AT_ONCE = 32;
+const INSIDE_MOST = 50; // of a kind in the list
 
 class NightView {
   constructor(view) {
@@ -26,6 +26,7 @@ class NightView {
       ...node.channels.map((channel) => new Lane(node, channel, "channel")), new Lane(node, CLOCK, "clock")]);
     this.byKey = new Map(this.lanes.map((lane) => [lane.key, lane]));
     this.visible = new Set(this.lanes.slice(0, LANES_FIRST));
+    this.first = this.askFor(view.clientWidth - plotEdges.left - plotEdges.right); // before anything is built
     this.asking = null;
     this.again = false;
     this.build(view);
@@ -33,7 +34,7 @@ class NightView {
     this.ends = [
       listen("events", () => this.showEvents()), listen("findings", () => this.showEvents()),
       listen("finding", () => this.showEvents()), listen("fresh", (fresh) => this.takeFresh(fresh)),
-      listen("line", (line) => (["mark", "gap"].includes(line?.head) ? setTimeout(() => this.tick(), DISK_MS) : null)),
+      listen("line", (line) => (["mark", "gap", "question"].includes(line?.head) ? setTimeout(() => this.tick(), DISK_MS) : null)),
       listen("missed", () => this.load()), listen("light", () => this.redraw()),
     ];
     loadEvents().catch(() => undefined);
@@ -49,7 +50,7 @@ class NightView {
     this.list = make("div", { class: "lanes" }, ...this.lanes.map((lane) => lane.element));
     this.stay = make("div", { class: "stay" }, this.where, this.toolbar(), this.ruler);
     view.append(this.stay, this.inside, this.list,
-      make("p", { class: "faint" }, "On the time axis: wheel or two fingers zoom, dragging moves. On the lanes: dragging moves, Ctrl and wheel zoom. By keyboard: the axis takes arrows, plus, minus and Home. An alert is a filled triangle, what no cause accounts for an open diamond, any other finding a stroke."));
+      make("p", { class: "faint" }, "On the time axis: wheel or two fingers zoom, dragging moves. On the lanes: dragging moves, Ctrl and wheel zoom. By keyboard: the axis takes arrows, plus, minus and Home. An alert is a filled triangle, what no cause accounts for an open diamond, any other finding a stroke. A question's window is a filled bar, one in which nobody asked an open one."));
     moveBy(this.sight, this.ruler, this.list, () => this.edges());
     this.ruler.addEventListener("click", (event) => this.openNear(event.offsetX));
     this.resized = new ResizeObserver(() => this.onResized());
@@ -106,7 +107,7 @@ class NightView {
         if (isIntersecting) this.visible.add(lane);
         else this.visible.delete(lane);
       }
-      if (more) this.load();
+      if (more) this.load(true);
     }, { rootMargin: "120px" });
     for (const lane of this.lanes) this.observer.observe(lane.element);
   }
@@ -131,8 +132,9 @@ class NightView {
     this.found = drawRuler(this.ruler, this.sight);
     this.showInside();
     this.load();
-    clearTimeout(this.stretching);
-    this.stretching = setTimeout(() => { for (const lane of this.visible) lane.rescale(this.sight); }, STRETCH_MS);
+    // What is there is stretched at once, and drawn finer when the answer is there.
+    cancelAnimationFrame(this.stretching);
+    this.stretching = requestAnimationFrame(() => { for (const lane of this.visible) lane.rescale(this.sight); });
   }
 
   redraw() {
@@ -149,22 +151,26 @@ class NightView {
   showInside() {
     const { from, to } = this.sight;
     const found = sortedFindings().filter((one) => one.start >= from && one.start < to);
-    const marks = (store.events?.marks || []).filter(([, start, end]) => start < to && end >= from);
-    const gaps = (store.events?.gaps || []).filter(([, start, end]) => start < to && end >= from);
+    const inside = (list) => (list || []).filter(([, start, end]) => start < to && end >= from);
+    const [marks, gaps, questions] = ["marks", "gaps", "questions"].map((name) => inside(store.events?.[name]));
+    const asked = questions.length ? `, ${questions.length} windows of questions` : "";
     this.inside.replaceChildren(
-      make("summary", {}, `In sight: ${found.length} findings, ${marks.length} marks, ${gaps.length} gaps`));
-    this.inside.ontoggle = () => this.fillInside(found, marks, gaps);
-    this.fillInside(found, marks, gaps);
+      make("summary", {}, `In sight: ${found.length} findings, ${marks.length} marks, ${gaps.length} gaps${asked}`));
+    this.inside.ontoggle = () => this.fillInside(found, marks, gaps, questions);
+    this.inside.ontoggle();
   }
 
-  fillInside(found, marks, gaps) {
+  fillInside(found, marks, gaps, questions) {
     if (!this.inside.open || this.inside.querySelector("ol")) return;
-    const base = store.night.base;
-    this.inside.append(make("ol", {}, ...found.slice(0, 50).map(findingItem),
-      ...marks.slice(0, 50).map(([id, start, end, room, who, text]) => make("li", {}, make("span", { class: "when" }, clock(base, start)),
-        make("span", { class: "head" }, "mark"), ` ${text} (${room || "whole house"}${who ? `, ${who}` : ""}, ${length(end - start)}, mark ${id})`)),
-      ...gaps.slice(0, 50).map(([node, start, end, reason]) => make("li", {}, make("span", { class: "when" }, clock(base, start)),
-        make("span", { class: "head" }, "gap"), ` ${nodeRoom(node)} (${node}), ${length(end - start)}: ${reason}`))));
+    const item = (start, head, text) => make("li", {}, make("span", { class: "when" }, clock(store.night.base, start)),
+      make("span", { class: "head" }, head), ` ${text}`);
+    const some = (list, words) => list.slice(0, INSIDE_MOST).map(words);
+    this.inside.append(make("ol", {}, ...some(found, findingItem),
+      ...some(marks, ([id, start, end, room, who, text]) => item(start, "mark",
+        `${text} (${room || "whole house"}${who ? `, ${who}` : ""}, ${length(end - start)}, mark ${id})`)),
+      ...some(gaps, ([node, start, end, reason]) => item(start, "gap", `${nodeRoom(node)} (${node}), ${length(end - start)}: ${reason}`)),
+      ...some(questions, ([what, start, end, nth, session, text]) => item(start, "question",
+        `${what === "asked" ? `"${text}"` : "nobody asked"}, ${length(end - start)} (window ${nth} of session ${session})`))));
   }
 
   showClock(lane) {
@@ -179,37 +185,44 @@ class NightView {
     }
   }
 
+  // The lanes to be asked for now and their answers to come; `news`: only those that show something else.
+  askFor(width, news) {
+    const { from, to } = this.sight;
+    const wanted = [...this.visible].filter((lane) => lane.kind === "channel" && !lane.element.hidden &&
+      !(news && lane.shows === `${from} ${to}`)).slice(0, LANES_AT_ONCE);
+    this.asking = new AbortController();
+    return { wanted, from, to, answers: wanted.length ? loadWindow(wanted, from, to, width, this.asking.signal) : [] };
+  }
+
   // One question at a time; the newest sight is asked for when it is answered.
-  async load() {
-    if (this.asking) {
+  async load(news = false) {
+    if (this.asking && !this.first) {
       this.again = true;
       return;
     }
-    const wanted = [...this.visible].filter((lane) => lane.kind === "channel" && !lane.element.hidden).slice(0, LANES_AT_ONCE);
-    if (!wanted.length) {
-      this.ensurePlots();
-      return;
-    }
-    const { from, to } = this.sight;
-    this.asking = new AbortController();
+    const asked = this.first || this.askFor(this.edges().width, news);
+    this.first = null;
     try {
-      const asked = loadWindow(wanted, from, to, this.edges().width, this.asking.signal);
       this.ensurePlots(); // while the answer is on its way
-      const answers = await asked;
-      clearTimeout(this.stretching);
-      const live = store.self.live && to > nightEnd() - RECENT_NS;
-      answers.forEach(({ data }, i) => {
-        wanted[i].show(live ? joinFresh(data, wanted[i].recent) : data, this.sight);
-      });
-      this.list.dataset.shown = `${from} ${to}`;
+      this.showAnswers(asked, await asked.answers);
     } catch (refused) {
       if (refused.name !== "AbortError") this.where.textContent = `The samples can't be read now: ${refused.message}`;
     }
     this.asking = null;
     if (this.again) {
       this.again = false;
-      this.load();
+      this.load(true);
     }
+  }
+
+  showAnswers({ wanted, from, to }, answers) {
+    const live = store.self.live && to > nightEnd() - RECENT_NS;
+    answers.forEach(({ data }, i) => {
+      wanted[i].shows = `${from} ${to}`;
+      wanted[i].show(live ? joinFresh(data, wanted[i].recent) : data, this.sight);
+    });
+    cancelAnimationFrame(this.stretching);
+    this.list.dataset.shown = `${from} ${to}`;
   }
 
   takeFresh(fresh) {
@@ -256,7 +269,7 @@ class NightView {
   leave() {
     this.ends.forEach((end) => end());
     clearInterval(this.refresh);
-    clearTimeout(this.stretching);
+    cancelAnimationFrame(this.stretching);
     if (this.asking) this.asking.abort();
     this.observer.disconnect();
     this.resized.disconnect();

@@ -86,12 +86,13 @@ function showLines(list) {
     make("span", { class: "when" }, line.time), make("span", { class: "head" }, line.head), ` ${line.text}`)));
 }
 
-async function showGiven(text) {
-  const answer = await ask("/api/nodes");
-  text.replaceChildren(...answer.nodes.map((node) => make("li", {},
-    make("strong", {}, `${nodeRoom(node.id)} (${node.id})`),
-    `: ${node.samples.toLocaleString("en")} samples`,
-    node.clock_ns === undefined ? "" : `; its clock within \u00b1 ${length(node.clock_ns)} (half of the time)`)));
+// Counting a whole night takes a while: one node at a time, so that other questions get in between.
+async function showGiven(list) {
+  for (const [place, item] of [...list.children].entries()) {
+    const { nodes: [node] } = await ask(`/api/nodes?id=${place + 1}`);
+    item.append(`: ${node.samples.toLocaleString("en")} samples`,
+      node.clock_ns === undefined ? "" : `; its clock within \u00b1 ${length(node.clock_ns)} (half of the time)`);
+  }
 }
 
 function liveParts(house, parts) {

@@ -1,6 +1,7 @@
 // One lane's plot: the least and the greatest over time, or the samples themselves.
 // Must never smooth a line. Used by lane.js and trace.js.
 
+import { drawColumns } from "./columns.js";
 import { value } from "./words.js";
 
 const AXIS_PX = 66;
@@ -26,15 +27,12 @@ function range(unit, low, high) {
   return [low - room, high + room];
 }
 
-function series(stepped, name) {
-  return {
-    label: name,
-    stroke: () => colour("--line"),
-    width: 1.2,
-    spanGaps: stepped,
-    paths: stepped ? uPlot.paths.stepped({ align: 1 }) : undefined,
-    points: { show: (plot) => plot.few === true, size: 4, fill: () => colour("--line") },
-  };
+// What is drawn is drawn by columns.js: uPlot has the scales, the axis and the cursor.
+const SERIES = { paths: () => null, points: { show: false } };
+
+function drawLine(plot, stepped) {
+  drawColumns(plot, plot.data, { stepped, colour: colour("--line"), points: plot.few === true,
+    inside: plot.few ? 1 : Number(colour("--line-inside")) });
 }
 
 // options: width, height, unit, stepped, from, to (seconds), sync, drawn(plot), moved(plot)
@@ -68,10 +66,9 @@ export function makePlot(into, options) {
           : ticks.map((one) => value(one, unit))),
       },
     ],
-    series: [{}, series(options.stepped, "least"), series(options.stepped, "greatest")],
-    bands: [{ series: [2, 1], fill: () => colour("--line-fill") }],
+    series: [{}, { label: "least", ...SERIES }, { label: "greatest", ...SERIES }],
     hooks: {
-      draw: options.drawn ? [options.drawn] : [],
+      draw: [(self) => drawLine(self, options.stepped), ...(options.drawn ? [options.drawn] : [])],
       setCursor: options.moved ? [options.moved] : [],
     },
   }, [[], [], []], into);

@@ -98,6 +98,18 @@ function onPointers(target, sight, edges) {
   }, true);
 }
 
+// What moves the sight is not the browser's: else a quick stroke goes on as a fling, though nothing
+// scrolls, and the next tap only stops that.
+function keepTouches(target) {
+  let begun = null;
+  target.addEventListener("touchstart", (event) => { begun = event.touches[0]; }, { passive: true });
+  target.addEventListener("touchmove", (event) => {
+    const [now] = event.touches;
+    const sideways = Math.abs(now.clientX - begun.clientX) > Math.abs(now.clientY - begun.clientY);
+    if (event.cancelable && (sideways || event.touches.length > 1)) event.preventDefault();
+  }, { passive: false });
+}
+
 const KEYS = {
   ArrowLeft: (sight) => sight.pan(-0.2),
   ArrowRight: (sight) => sight.pan(0.2),
@@ -113,8 +125,10 @@ const KEYS = {
 export function moveBy(sight, ruler, lanes, edges) {
   ruler.addEventListener("wheel", onWheel(sight, edges, true), { passive: false });
   lanes.addEventListener("wheel", onWheel(sight, edges, false), { passive: false });
-  onPointers(ruler, sight, edges);
-  onPointers(lanes, sight, edges);
+  for (const target of [ruler, lanes]) {
+    onPointers(target, sight, edges);
+    keepTouches(target);
+  }
   ruler.addEventListener("keydown", (event) => {
     const move = KEYS[event.key];
     if (!move || event.ctrlKey || event.altKey || event.metaKey || event.shiftKey && event.key !== "+") return;

@@ -21,6 +21,8 @@ export class SiteDrawing {
     this.element.addEventListener("pointermove", (event) => this.onMove(event));
     this.element.addEventListener("pointerup", (event) => this.onUp(event));
     this.element.addEventListener("pointercancel", () => this.onCancel());
+    // Else a quick stroke goes on as a fling, though nothing scrolls, and the tap after it only stops that.
+    this.element.addEventListener("touchstart", (event) => event.preventDefault(), { passive: false });
     this.element.addEventListener("keydown", (event) => this.onKey(event));
   }
 

@@ -29,8 +29,7 @@ export function tell(topic, what) {
   for (const heard of [...(listeners.get(topic) || [])]) heard(what);
 }
 
-export async function loadNight() {
-  const night = await ask("/api/night");
+export function takeNight(night) {
   night.base = BigInt(night.base_ns);
   night.byId = new Map(night.nodes.map((node) => [node.id, node]));
   night.roomById = new Map(night.rooms.map((room) => [room.id, room]));
