@@ -1,4 +1,4 @@
-/* What happened along the night beside its samples: gaps, marks, clocks, notices, disturbances.
+/* What happened along the night beside its samples: gaps, marks, questions, clocks, disturbances.
  * Must never send more of a kind than the bound; what is left out is counted. Called by desk.c. */
 #include "collector/web/answer.h"
 
@@ -75,6 +75,22 @@ static int put_mark(void *context, const struct mark *mark)
     return 0;
 }
 
+/* A session's windows as they came; its plan and its seed are for `roomwake answers`. */
+static int put_question(void *context, const struct question_step *step)
+{
+    struct events *events = context;
+    const struct message_question *said = &step->said;
+    bool window = said->what == QUESTION_ASKED || said->what == QUESTION_SILENT;
+    if (window && begin(events, step->time_ns, step->time_ns + said->length_ns)) {
+        (void)text_append_format(events->out, "[\"%s\"", message_question_what_text(said->what));
+        append_times(events, step->time_ns, step->time_ns + said->length_ns);
+        (void)text_append_format(events->out, "%" PRIu32 ",\"%s\",", said->nth, said->session);
+        (void)json_append_string(events->out, said->text);
+        (void)text_append_format(events->out, "]");
+    }
+    return 0;
+}
+
 /* What held when the window began is told too, since it still holds. */
 static int put_clock(void *context, uint32_t node, int64_t time_ns, int64_t clock_sd_ns)
 {
@@ -137,6 +153,10 @@ static int put_all(struct events *events, struct error *error)
     }
     next_list(events, "marks");
     if (night_each_mark(reader, put_mark, events, error) != 0) {
+        return -1;
+    }
+    next_list(events, "questions");
+    if (night_each_question(reader, put_question, events, error) != 0) {
         return -1;
     }
     next_list(events, "clock");

@@ -1,11 +1,12 @@
-/* Makes a whole night for the page's tests and figures: 12 nodes of one house, 8 hours, one spike
- * of a single sample, and findings: bench_page NIGHT RATE_HZ. Must never be more than a maker: what
+/* Makes a whole night for the page's tests and figures: 12 nodes of one house, 8 hours, one spike of
+ * a single sample, findings, marks, a gap, question windows: bench_page NIGHT RATE_HZ. Must never be more than a maker: what
  * is measured is measured in a browser. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "collector/model/question.h"
 #include "collector/night/writer.h"
 #include "common/clock.h"
 #include "common/text.h"
@@ -20,6 +21,12 @@
 #define SPIKE_COUNTS 4000
 #define NOISE_SIZE (1u << 18)
 #define START_NS (INT64_C(1700000000) * NS_PER_S)
+#define QUESTIONS 10
+#define QUESTIONS_SECOND 7200
+#define WINDOW_S 20
+#define GAP_NODE 3u
+#define GAP_SECOND 3600
+#define GAP_S 900
 
 struct maker {
     struct night_writer *writer;
@@ -49,6 +56,9 @@ static int put_frame(struct maker *maker, uint32_t node, int64_t second, struct 
     int64_t node_t0_ns[CHANNELS];
     struct clock_fit fit = {.known = true, .ref_node_ns = second / 16 * 16 * NS_PER_S};
     struct night_frame_id id = {node, 77, (uint64_t)second / maker->frame_s + 1};
+    if (node == GAP_NODE && second >= GAP_SECOND && second < GAP_SECOND + GAP_S) {
+        return 0;
+    }
     for (uint16_t i = 0; i < CHANNELS; i++) {
         size_t at = (size_t)(second * CHANNELS + i + node * 977) * 131 % (NOISE_SIZE - 1024);
         memcpy(maker->counts[i], maker->noise + at,
@@ -126,19 +136,72 @@ static int put_finding(struct maker *maker, struct coincidence *c, int64_t numbe
     return night_put_coincidence(maker->writer, 1, c, error);
 }
 
+static int put_question(struct maker *maker, uint32_t nth, struct error *error)
+{
+    char words[] = "is somebody there?";
+    char none[] = "";
+    struct message_question said = {.session = "kitchen",
+                                    .what = nth % 2 ? QUESTION_ASKED : QUESTION_SILENT,
+                                    .nth = nth,
+                                    .length_ns = WINDOW_S * NS_PER_S,
+                                    .text = nth % 2 ? words : none};
+    int64_t time_ns = START_NS + (QUESTIONS_SECOND + (int64_t)nth * 4 * WINDOW_S) * NS_PER_S;
+    struct text json = {0};
+    int result = message_question_write(&said, &json) == 0
+                     ? night_put_log(maker->writer, time_ns, QUESTION_LOG_LEVEL, json.bytes, error)
+                     : error_set(error, ERROR_MEMORY, "out of memory");
+    text_free(&json);
+    return result;
+}
+
+/* What happened beside the samples. */
+static int put_events(struct maker *maker, struct error *error)
+{
+    struct gap gap = {.node = GAP_NODE,
+                      .start_ns = START_NS + GAP_SECOND * NS_PER_S,
+                      .end_ns = START_NS + (GAP_SECOND + GAP_S) * NS_PER_S,
+                      .reason = "the node was off"};
+    int result = night_put_gap(maker->writer, &gap, error);
+    for (int64_t i = 0; result == 0 && i < 3; i++) {
+        struct mark mark = {.id = i + 1,
+                            .start_ns = START_NS + (12000 + 3000 * i) * NS_PER_S,
+                            .noted_ns = START_NS + (12000 + 3000 * i) * NS_PER_S,
+                            .text = "I walked through",
+                            .who = "kim"};
+        mark.end_ns = mark.start_ns + 300 * NS_PER_S;
+        (void)snprintf(mark.room, sizeof mark.room, "%s", i == 0 ? "" : "room-1");
+        result = night_put_mark(maker->writer, &mark, error);
+    }
+    for (uint32_t node = 0; node < NODES; node++) {
+        for (int64_t i = 0; result == 0 && i < 32; i++) {
+            result = night_put_clock(maker->writer, node, START_NS + i * 900 * NS_PER_S,
+                                     100000 + i * (node + 1) % 7 * 40000, error);
+        }
+    }
+    for (uint32_t i = 1; result == 0 && i <= QUESTIONS; i++) {
+        result = put_question(maker, i, error);
+    }
+    return result;
+}
+
 static int fill(struct maker *maker, struct error *error)
 {
     struct coincidence *c = malloc(sizeof *c);
     int result = c ? 0 : error_set(error, ERROR_MEMORY, "out of memory");
     for (uint32_t node = 0; result == 0 && node < NODES; node++) {
-        result = night_put_channels(maker->writer, node, 77, maker->site->nodes[node].channels,
-                                    CHANNELS, error);
+        struct channel channels[CHANNELS];
+        memcpy(channels, maker->site->nodes[node].channels, sizeof channels);
+        for (size_t i = 0; i < 3; i++) {
+            channels[i].step = (struct decimal){.mantissa = 1, .exponent = -9};
+        }
+        result = night_put_channels(maker->writer, node, 77, channels, CHANNELS, error);
     }
     for (int64_t second = 0; result == 0 && second < SECONDS; second += maker->frame_s) {
         for (uint32_t node = 0; result == 0 && node < NODES; node++) {
             result = put_frame(maker, node, second, error);
         }
     }
+    result = result == 0 ? put_events(maker, error) : -1;
     result = result == 0 ? night_put_analysis(maker->writer, 1, maker->site, "live", error) : -1;
     for (int64_t i = 0; result == 0 && i < FINDINGS; i++) {
         result = put_finding(maker, c, i, error);

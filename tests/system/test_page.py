@@ -301,7 +301,7 @@ class ServedTest(support.Case):
         self.assertEqual(raw["lanes"][0]["v"], [21.3, 21.4, 21.5, 21.6, 21.0, 26.1, 21.2, 21.3, 21.4,
                                                 21.5])
         self.assertEqual(set(self.get("/api/events")),
-                         {"gaps", "marks", "clock", "notices", "disturbances", "left_out"})
+                         {"gaps", "marks", "questions", "clock", "notices", "disturbances", "left_out"})
         self.assertEqual(self.get("/api/findings")["left_out"], 0)
         for path in ("/api/window", "/api/window?from=1&to=1", "/api/window?px=0", "/api/window?x=%zz",
                      "/api/window?from=0&to=9&lane=n1/temperature&lane=../x",

@@ -1,4 +1,4 @@
-// The time axis with findings, marks and gaps on it, and the same behind each lane.
+// The time axis with findings, marks, gaps and questions on it, and the same behind each lane.
 // Must never hide that something is left out. Used by night.js.
 
 import { colour, plotEdges } from "./plot.js";
@@ -8,7 +8,9 @@ import { clock } from "./words.js";
 const STEPS_S = [1e-4, 2e-4, 5e-4, 1e-3, 2e-3, 5e-3, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60,
   120, 300, 600, 900, 1800, 3600, 7200, 14400];
 const TICK_PX = 92;
-export const RULER_PX = 72;
+export const RULER_PX = 88;
+const BAR_PX = 9;
+const MARK_BEHIND_PX = 3;
 
 // Times of ticks that are round on the wall clock: [ns], and how many digits they need.
 export function ticks(from, to, width) {
@@ -74,23 +76,27 @@ function drawTicks(context, sight, at, width) {
   }
 }
 
-function inSight(sight, start, end) {
-  return start < sight.to && end >= sight.from;
+// Those in sight: left and width in pixels, never too narrow to be seen.
+function* spans(list, sight, at, edges) {
+  for (const one of list || []) {
+    const [, start, end] = one;
+    if (start >= sight.to || end < sight.from) continue;
+    const left = Math.min(Math.max(at(start), edges.left), edges.right);
+    yield { one, left, width: Math.max(Math.min(at(end), edges.right) - left, edges.least) };
+  }
 }
 
 function drawSpans(context, sight, at, right) {
-  const clip = (x) => Math.min(Math.max(x, plotEdges.left), right);
-  for (const [, start, end] of store.events?.gaps || []) {
-    if (inSight(sight, start, end)) {
-      context.strokeStyle = colour("--faint");
-      hatch(context, clip(at(start)), 56, Math.max(clip(at(end)) - clip(at(start)), 2), 10);
-    }
-  }
-  for (const [, start, end] of store.events?.marks || []) {
-    if (inSight(sight, start, end)) {
-      context.fillStyle = colour("--mark");
-      context.fillRect(clip(at(start)), 41, Math.max(clip(at(end)) - clip(at(start)), 3), 9);
-    }
+  const edges = { left: plotEdges.left, right, least: 3 };
+  context.fillStyle = colour("--mark");
+  for (const { left, width } of spans(store.events?.marks, sight, at, edges)) context.fillRect(left, 41, width, BAR_PX);
+  context.strokeStyle = colour("--faint");
+  for (const { left, width } of spans(store.events?.gaps, sight, at, edges)) hatch(context, left, 56, width, 10);
+  context.strokeStyle = colour("--text");
+  context.fillStyle = colour("--text");
+  for (const { one: [what], left, width } of spans(store.events?.questions, sight, at, edges)) {
+    if (what === "asked") context.fillRect(left, 73, width, BAR_PX);
+    else context.strokeRect(left + 0.5, 73.5, width - 1, BAR_PX - 1);
   }
 }
 
@@ -119,25 +125,45 @@ export function drawRuler(canvas, sight) {
   }
   context.fillStyle = colour("--faint");
   context.textAlign = "left";
-  [["found", 33], ["marks", 49], ["gaps", 65]].forEach(([word, y]) => context.fillText(word, 8, y));
+  [["found", 33], ["marks", 49], ["gaps", 65], ["questions", 81]].forEach(([word, y]) => context.fillText(word, 8, y));
   return found;
 }
 
-// Behind one lane: where its node was silent, marks, and the findings that it took part in.
+// Marks that cover this room, or the whole house, along the lane's foot; windows of questions along
+// its head: whole where something was asked, broken where nothing was.
+function drawSaid(plot, sight, at, node) {
+  const { ctx: context, bbox } = plot;
+  const ratio = devicePixelRatio;
+  const edges = { left: bbox.left, right: bbox.left + bbox.width, least: 2 * ratio };
+  const { room: here } = store.night.byId.get(node);
+  context.fillStyle = colour("--mark");
+  for (const { one: [, , , room], left, width } of spans(store.events?.marks, sight, at, edges)) {
+    if (!room || room === here) context.fillRect(left, bbox.top + bbox.height, width, MARK_BEHIND_PX * ratio);
+  }
+  context.strokeStyle = colour("--text");
+  for (const { one: [what], left, width } of spans(store.events?.questions, sight, at, edges)) {
+    context.setLineDash(what === "asked" ? [] : [3 * ratio, 3 * ratio]);
+    context.beginPath();
+    context.moveTo(left, bbox.top - 2 * ratio);
+    context.lineTo(left + width, bbox.top - 2 * ratio);
+    context.stroke();
+  }
+  context.setLineDash([]);
+}
+
+// Behind one lane: where its node was silent, what the team did, the findings that it took part in.
 export function drawBehind(plot, node) {
   const { ctx: context, bbox } = plot;
   const at = (ns) => plot.valToPos(ns / 1e9, "x", true);
-  const clip = (x) => Math.min(Math.max(x, bbox.left), bbox.left + bbox.width);
   const from = plot.scales.x.min * 1e9;
   const to = plot.scales.x.max * 1e9;
+  const edges = { left: bbox.left, right: bbox.left + bbox.width, least: 2 };
   context.save();
   context.lineWidth = devicePixelRatio;
-  for (const [id, start, end] of store.events?.gaps || []) {
-    if (id === node && start < to && end >= from) {
-      context.strokeStyle = colour("--grid");
-      hatch(context, clip(at(start)), bbox.top, Math.max(clip(at(end)) - clip(at(start)), 2), bbox.height);
-    }
-  }
+  context.strokeStyle = colour("--grid");
+  const gaps = (store.events?.gaps || []).filter(([id]) => id === node);
+  for (const { left, width } of spans(gaps, { from, to }, at, edges)) hatch(context, left, bbox.top, width, bbox.height);
+  drawSaid(plot, { from, to }, at, node);
   for (const finding of store.findings.values()) {
     const mine = finding.order.find(([id]) => id === node);
     if (mine && mine[1] >= from && mine[1] < to) {
