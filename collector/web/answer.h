@@ -39,7 +39,8 @@ int web_answer_findings(const struct web_night *night, const struct web_query *q
 /* One of them (query->id) with all that is known of it. */
 int web_answer_finding(const struct web_night *night, const struct web_query *query,
                        struct text *out, struct error *error);
-/* Gaps, marks, question windows, clock uncertainty, notices and disturbances over query->from_ns to to_ns. */
+/* Gaps, marks, question windows, clock uncertainty, notices and disturbances over query->from_ns to
+ * to_ns. */
 int web_answer_events(const struct web_night *night, const struct web_query *query,
                       struct text *out, struct error *error);
 /* Each lane of the query from from_ns to to_ns, by minimum and maximum, down to the samples. */

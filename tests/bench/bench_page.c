@@ -1,6 +1,6 @@
-/* Makes a whole night for the page's tests and figures: 12 nodes of one house, 8 hours, one spike of
- * a single sample, findings, marks, a gap, question windows: bench_page NIGHT RATE_HZ. Must never be more than a maker: what
- * is measured is measured in a browser. */
+/* Makes a whole night for the page's tests and figures (bench_page NIGHT RATE_HZ): 12 nodes, 8
+ * hours, a spike of one sample, findings, marks, a gap, question windows. Must never be more than a
+ * maker: what is measured is measured in a browser. */
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
