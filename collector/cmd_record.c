@@ -5,6 +5,7 @@
 #include <stdlib.h>
 
 #include "collector/commands.h"
+#include "collector/enrol/addresses.h"
 #include "collector/options.h"
 #include "collector/record/page.h"
 #include "collector/record/session.h"
@@ -43,6 +44,14 @@ static int record(const struct arguments *arguments, struct session_settings *se
                               sizeof time_host, &settings->time_port, error) != 0) {
         return -1;
     }
+    bool open = options_value(arguments, "open-broker") != NULL;
+    bool enrolled_only = options_value(arguments, "enrolled-only") != NULL;
+    if ((open && enrolled_only) ||
+        ((open || enrolled_only) && options_value(arguments, "broker"))) {
+        return error_set(error, ERROR_USAGE,
+                         "--open-broker, --enrolled-only: one of them, and not with --broker");
+    }
+    settings->enrolled_only = enrolled_only || (!open && !addresses_is_loopback(listen_host));
     if (options_value(arguments, "http")) {
         if (options_parse_address(options_value(arguments, "http"), "http", http_host,
                                   sizeof http_host, &settings->http_port, error) != 0) {
@@ -101,8 +110,13 @@ static int run_command(const struct arguments *arguments)
 static const struct option_spec options[] = {
     {"site", "FILE", true, "the site file: rooms, doors, nodes"},
     {"night", "FILE", true, "the night file to make (or to continue, if its recorder died)"},
-    {"broker", "URL", false, "mqtt://[USER:PASSWORD@]HOST[:PORT]; without it, a broker of its own"},
+    {"broker", "URL", false,
+     "mqtt[s]://[USER:PASSWORD@]HOST[:PORT][?authority=FILE]; without it, a broker of its own"},
     {"listen", "ADDR:PORT", false, "where its own broker listens (default " DEFAULT_LISTEN ")"},
+    {"enrolled-only", NULL, false,
+     "its own broker speaks TLS and takes enrolled nodes alone (so it is beyond this machine "
+     "anyway)"},
+    {"open-broker", NULL, false, "its own broker is open to anybody, beyond this machine too"},
     {"time", "ADDR:PORT", false, "where the time server listens, UDP (default " DEFAULT_TIME ")"},
     {"http", "ADDR:PORT", false,
      "show the night there as a page; beyond this machine a pairing code is asked for"},

@@ -12,6 +12,7 @@ extern const struct command command_review;
 extern const struct command command_export;
 extern const struct command command_report;
 extern const struct command command_mark;
+extern const struct command command_enrol;
 extern const struct command command_serve;
 extern const struct command command_plan;
 extern const struct command command_verify;

@@ -23,6 +23,7 @@ static const struct command *const commands[] = {
     &command_chirp,
     &command_serve,
     &command_plan,
+    &command_enrol,
     &command_verify,
     NULL,
 };

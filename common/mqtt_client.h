@@ -1,13 +1,16 @@
-/* The inside of mqtt_uv, shared by its two files. Must never be included by anybody else. */
+/* The inside of mqtt_uv, shared by its files. Must never be included by anybody else. */
 #ifndef ROOMWAKE_COMMON_MQTT_CLIENT_H
 #define ROOMWAKE_COMMON_MQTT_CLIENT_H
 
 #include <mosquitto.h>
+#include <openssl/ssl.h>
 
-#include "common/socket_watch.h"
 #include "common/mqtt_uv.h"
+#include "common/socket_watch.h"
 
 #define MQTT_DRAIN_TIMEOUT_MS 300
+#define MQTT_NO_TLS "the broker hung up: no TLS there, or none in common"
+#define MQTT_NOBODY "no connection: refused"
 
 enum mqtt_phase {
     MQTT_IDLE,
@@ -28,6 +31,9 @@ struct mqtt_uv {
     char *texts[TEXT_COUNT];
     struct mqtt_handlers handlers;
     struct mosquitto *library;
+    SSL_CTX *tls; /* NULL: plain */
+    bool handshaken;
+    bool reached; /* somebody took the TCP connection */
     enum mqtt_phase phase;
     uv_timer_t timer; /* MQTT_PAUSE: next attempt; MQTT_CONNECT, MQTT_DRAIN: the limit; MQTT_UP: a
                          loss to tell */
@@ -56,6 +62,12 @@ void mqtt_client_settle_later(struct mqtt_uv *client);
 void mqtt_client_say_why(struct mqtt_uv *client, const char *what, const char *detail);
 void mqtt_client_on_timer(uv_timer_t *timer);
 void mqtt_client_on_housekeeping(uv_timer_t *timer);
+/* mqtt_tls.c: what the connections of this client check; plain where config.tls is false. */
+int mqtt_client_make_tls(struct mqtt_uv *client, struct error *error);
+bool mqtt_client_has_peer(const struct mqtt_uv *client);
+/* Whether the broker closed the connection before the handshake was over: the library doesn't say.
+ */
+bool mqtt_client_hung_up(const struct mqtt_uv *client);
 /* mqtt_uv.c: 0, a library error, or -1 without memory. */
 int mqtt_client_make_library(struct mqtt_uv *client);
 

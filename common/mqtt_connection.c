@@ -119,6 +119,8 @@ static void connect_to(struct mqtt_uv *client, const struct addrinfo *addresses)
     }
     client->phase = MQTT_CONNECT;
     client->tcp_connected = false;
+    client->handshaken = false;
+    client->reached = false;
     client->fell = false;
     client->why[0] = '\0';
     uv_timer_start(&client->timer, mqtt_client_on_timer, (uint64_t)client->config.connect_limit_ms,
@@ -198,16 +200,31 @@ void mqtt_client_on_timer(uv_timer_t *timer)
     }
 }
 
+/* A handshake that can't go on: why, before the library covers it up. */
+static void look_at_handshake(struct mqtt_uv *client, int status)
+{
+    client->reached = client->reached || mqtt_client_has_peer(client);
+    if (status < 0 || mqtt_client_hung_up(client)) {
+        mqtt_client_say_why(client, client->reached ? MQTT_NO_TLS : MQTT_NOBODY, NULL);
+        client->fell = true;
+    }
+}
+
 static void on_event(void *context, int status, int events)
 {
     struct mqtt_uv *client = context;
     client->tcp_connected = true;
-    client->library_depth++;
+    /* Only reading takes a handshake on, also when the socket can be written to at last. */
+    bool shaking = client->tls && !client->handshaken;
+    if (shaking) {
+        look_at_handshake(client, status);
+    }
     int rc = MOSQ_ERR_SUCCESS;
+    client->library_depth++;
     if (status < 0 || (events & UV_WRITABLE)) {
         rc = mosquitto_loop_write(client->library, 1);
     }
-    int reads = status < 0 ? 1 : (events & UV_READABLE) ? READS_PER_EVENT : 0;
+    int reads = status < 0 || shaking ? 1 : (events & UV_READABLE) ? READS_PER_EVENT : 0;
     for (int i = 0; i < reads && rc == MOSQ_ERR_SUCCESS && !client->fell; i++) {
         errno = 0;
         rc = mosquitto_loop_read(client->library, 1);
@@ -243,7 +260,10 @@ static int watch(struct mqtt_uv *client)
         client->open_count++;
         client->socket = socket;
     }
-    bool write = mosquitto_want_write(client->library) || !client->tcp_connected;
+    /* What waits to be written can't leave before the handshake is over: watching for room to
+     * write would only turn the loop round. */
+    bool shaking = client->tls && !client->handshaken;
+    bool write = (mosquitto_want_write(client->library) && !shaking) || !client->tcp_connected;
     return socket_watch_set(client->poll, UV_READABLE | (write ? UV_WRITABLE : 0));
 }
 
@@ -260,7 +280,8 @@ void mqtt_client_settle(struct mqtt_uv *client)
     }
     if (client->fell || watch(client) < 0) {
         if (!client->why[0]) {
-            mqtt_client_say_why(client, "connection lost", NULL);
+            bool shaking = client->tls && !client->handshaken;
+            mqtt_client_say_why(client, shaking ? MQTT_NO_TLS : "connection lost", NULL);
         }
         fall(client);
     }

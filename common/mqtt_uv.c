@@ -2,7 +2,9 @@
  * Must never retry in a hurry, nor call a handler after stop ended. Called by both programs. */
 #include "common/mqtt_uv.h"
 
+#include <openssl/sha.h>
 #include <signal.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -66,6 +68,12 @@ static void on_publish(struct mosquitto *library, void *context, int message_id)
     }
 }
 
+static int use_tls(struct mqtt_uv *client)
+{
+    int rc = mosquitto_int_option(client->library, MOSQ_OPT_SSL_CTX_WITH_DEFAULTS, 0);
+    return rc ? rc : mosquitto_void_option(client->library, MOSQ_OPT_SSL_CTX, client->tls);
+}
+
 /* With a clean session nothing outlives a connection, also not the library's own queue, which is
  * unbounded: a new library client for each attempt. Otherwise the queue is kept and sent again. */
 int mqtt_client_make_library(struct mqtt_uv *client)
@@ -84,8 +92,8 @@ int mqtt_client_make_library(struct mqtt_uv *client)
     mosquitto_disconnect_callback_set(client->library, on_disconnect);
     mosquitto_message_callback_set(client->library, on_message);
     mosquitto_publish_callback_set(client->library, on_publish);
-    int rc = 0;
-    if (config->username) {
+    int rc = client->tls ? use_tls(client) : 0;
+    if (rc == 0 && config->username) {
         rc = mosquitto_username_pw_set(client->library, config->username, config->password);
     }
     if (rc == 0 && config->will_topic) {
@@ -103,6 +111,25 @@ static int copy_text(struct mqtt_uv *client, int which, const char **text)
         *text = client->texts[which];
         return *text ? 0 : -1;
     }
+    return 0;
+}
+
+/* The id, and where there is a password an ending that only its owner can know. */
+static int copy_id(struct mqtt_uv *client)
+{
+    struct mqtt_config *own = &client->config;
+    if (!own->client_id || !own->password) {
+        return copy_text(client, TEXT_ID, &own->client_id);
+    }
+    unsigned char hash[SHA256_DIGEST_LENGTH];
+    char *id = NULL;
+    SHA256((const unsigned char *)own->password, strlen(own->password), hash);
+    if (asprintf(&id, "%s-%02x%02x%02x%02x%02x%02x%02x%02x", own->client_id, hash[0], hash[1],
+                 hash[2], hash[3], hash[4], hash[5], hash[6], hash[7]) < 0) {
+        return -1;
+    }
+    client->texts[TEXT_ID] = id;
+    own->client_id = id;
     return 0;
 }
 
@@ -124,7 +151,7 @@ int mqtt_uv_new(uv_loop_t *loop, const struct mqtt_config *config,
     own->retry_most_ms = own->retry_most_ms ? own->retry_most_ms : 10000;
     own->connect_limit_ms = own->connect_limit_ms ? own->connect_limit_ms : 5000;
     client->pause_ms = own->retry_least_ms;
-    if (copy_text(client, TEXT_ID, &own->client_id) || copy_text(client, TEXT_HOST, &own->host) ||
+    if (copy_id(client) || copy_text(client, TEXT_HOST, &own->host) ||
         copy_text(client, TEXT_USER, &own->username) ||
         copy_text(client, TEXT_PASSWORD, &own->password) ||
         copy_text(client, TEXT_WILL_TOPIC, &own->will_topic) ||
@@ -132,6 +159,12 @@ int mqtt_uv_new(uv_loop_t *loop, const struct mqtt_config *config,
         mqtt_uv_free(client);
         return error_set(error, ERROR_MEMORY, "broker: out of memory");
     }
+    if (mqtt_client_make_tls(client, error) != 0) {
+        mqtt_uv_free(client);
+        return -1;
+    }
+    own->authority = NULL; /* read by now, and not ours */
+    own->authority_path = NULL;
     int rc = mqtt_client_make_library(client);
     if (rc != 0) {
         mqtt_uv_free(client);
@@ -227,6 +260,7 @@ void mqtt_uv_free(struct mqtt_uv *client)
         return;
     }
     mosquitto_destroy(client->library);
+    SSL_CTX_free(client->tls);
     for (int i = 0; i < TEXT_COUNT; i++) {
         free(client->texts[i]);
     }

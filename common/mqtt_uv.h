@@ -10,6 +10,7 @@
 #include <uv.h>
 
 #include "common/error.h"
+#include "common/text.h"
 
 /* Copied by mqtt_uv_new; NULL where not wanted. With clean_session nothing outlives a connection:
  * what was not acknowledged when it fell is forgotten, and the caller says it again. Without, the
@@ -19,7 +20,11 @@ struct mqtt_config {
     const char *host;
     int port;
     const char *username;
-    const char *password;
+    const char *password;  /* where there is one, the client id gets an ending that others can't
+                              guess: who knew it could have the broker drop this client */
+    bool tls;              /* TLS 1.2 or newer; the host's certificate is checked */
+    const char *authority; /* whose certificates are believed: PEM text; */
+    const char *authority_path; /* or a PEM file; neither: those that this machine believes */
     const char *will_topic;
     const char *will_payload;
     bool will_retain;
@@ -44,10 +49,15 @@ struct mqtt_handlers {
 
 struct mqtt_uv;
 
-/* "mqtt://[user:password@]host[:port]" -> fields; host and the others point into *storage, which
- * the caller frees. Port 1883 where none is told. */
+/* "mqtt://[user:password@]host[:port]", or "mqtts://...[?authority=FILE]" with TLS -> fields; host
+ * and the others point into *storage, which the caller frees. Port 1883, or 8883, where none is
+ * told. */
 int mqtt_url_parse(const char *url, struct mqtt_config *config, char **storage,
                    struct error *error);
+/* A text as it may stand within such an address. */
+int mqtt_url_encode(const char *text, struct text *out);
+/* The address again, with neither user nor password nor file, for people to read. */
+void mqtt_url_plain(const struct mqtt_config *config, char *text, size_t size);
 
 int mqtt_uv_new(uv_loop_t *loop, const struct mqtt_config *config,
                 const struct mqtt_handlers *handlers, struct mqtt_uv **client, struct error *error);

@@ -14,18 +14,10 @@
 #define SPOOL_BYTES_MOST (1024.0 * 1024.0 * 1024.0 * 1024.0)
 #define SPOOL_BYTES_DEFAULT (256.0 * 1024.0 * 1024.0)
 
-static const char *const config_fields[] = {"node",
-                                            "site",
-                                            "broker",
-                                            "clock",
-                                            "time",
-                                            "spool",
-                                            "block_s",
-                                            "state_every_s",
-                                            "time_burst_every_s",
-                                            "time_burst_size",
-                                            "drivers",
-                                            NULL};
+static const char *const config_fields[] = {
+    "node",  "site",    "broker",        "authority",          "clock",           "time",
+    "spool", "block_s", "state_every_s", "time_burst_every_s", "time_burst_size", "drivers",
+    NULL};
 static const char *const spool_fields[] = {"path", "max_bytes", NULL};
 
 static int get_ident(const cJSON *json, const char *field, char out[IDENT_SIZE],
@@ -99,6 +91,43 @@ static int read_clock(const cJSON *json, struct node_config *config, struct erro
     return 0;
 }
 
+/* A relative path starts at the config's folder. */
+static int put_in_folder(const struct node_config *config, const char *path,
+                         char out[NODE_PATH_SIZE])
+{
+    bool absolute = path[0] == '/' || !config->dir[0];
+    int length = snprintf(out, NODE_PATH_SIZE, "%s%s%s", absolute ? "" : config->dir,
+                          absolute ? "" : "/", path);
+    return length < 0 || length >= NODE_PATH_SIZE ? -1 : 0;
+}
+
+/* "authority": a certificate (PEM) itself, or the path of a file with one. */
+static int read_authority(const cJSON *json, struct node_config *config, struct error *error)
+{
+    if (!cJSON_GetObjectItemCaseSensitive(json, "authority")) {
+        return 0;
+    }
+    if (!config->broker.tls) {
+        return error_set(error, ERROR_FORMAT,
+                         "config.authority: only with a broker at mqtts://... (TLS)");
+    }
+    if (json_get_text(json, "config", "authority", config->authority, sizeof config->authority,
+                      error)) {
+        return -1;
+    }
+    if (strstr(config->authority, "-----BEGIN CERTIFICATE-----")) {
+        config->broker.authority = config->authority;
+        return 0;
+    }
+    char path[NODE_PATH_SIZE];
+    if (put_in_folder(config, config->authority, path)) {
+        return error_set(error, ERROR_RANGE, "config.authority: too long a path");
+    }
+    memcpy(config->authority, path, sizeof path);
+    config->broker.authority_path = config->authority;
+    return 0;
+}
+
 static int read_spool(const cJSON *json, struct node_config *config, struct error *error)
 {
     const cJSON *spool = cJSON_GetObjectItemCaseSensitive(json, "spool");
@@ -117,10 +146,7 @@ static int read_spool(const cJSON *json, struct node_config *config, struct erro
         return error_set(error, ERROR_FORMAT, "config.spool.path: must not be empty");
     }
     config->spool_max_bytes = (uint64_t)bytes;
-    bool absolute = path[0] == '/' || !config->dir[0];
-    int length = snprintf(config->spool_path, sizeof config->spool_path, "%s%s%s",
-                          absolute ? "" : config->dir, absolute ? "" : "/", path);
-    if (length < 0 || (size_t)length >= sizeof config->spool_path) {
+    if (put_in_folder(config, path, config->spool_path)) {
         return error_set(error, ERROR_RANGE, "config.spool.path: too long");
     }
     return 0;
@@ -176,7 +202,7 @@ static int read_config(cJSON *json, struct node_config *config, struct error *er
         get_ident(json, "site", config->site, error) ||
         json_get_text(json, "config", "broker", broker, sizeof broker, error) ||
         mqtt_url_parse(broker, &config->broker, &config->broker_text, error) ||
-        read_clock(json, config, error) ||
+        read_authority(json, config, error) || read_clock(json, config, error) ||
         get_span(json, "block_s", 0.05, 60.0, 0.7, &config->block_ns, error) ||
         get_span(json, "state_every_s", 0.5, 3600.0, 10.0, &config->state_every_ns, error) ||
         get_span(json, "time_burst_every_s", 1.0, 3600.0, 8.0, &config->burst_every_ns, error) ||

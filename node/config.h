@@ -14,6 +14,7 @@
 #define NODE_DRIVERS_MAX 8
 #define NODE_PATH_SIZE 1024
 #define NODE_HOST_SIZE 256
+#define NODE_AUTHORITY_SIZE 8192
 
 struct node_driver_config {
     const struct driver_type *type;
@@ -24,7 +25,7 @@ struct node_driver_config {
 struct node_config {
     char node[IDENT_SIZE];
     char site[IDENT_SIZE];
-    struct mqtt_config broker; /* host, port, username, password only */
+    struct mqtt_config broker; /* where, as whom, and whom to believe; nothing else */
     bool clock_system;         /* the kernel is disciplined: no time server is asked */
     char time_host[NODE_HOST_SIZE];
     int time_port;
@@ -36,9 +37,10 @@ struct node_config {
     int burst_size;
     size_t driver_count;
     struct node_driver_config drivers[NODE_DRIVERS_MAX];
-    char dir[NODE_PATH_SIZE]; /* the config file's folder */
-    char *broker_text;        /* what `broker` points into */
-    cJSON *json;              /* what the drivers' settings point into */
+    char dir[NODE_PATH_SIZE];            /* the config file's folder */
+    char *broker_text;                   /* what `broker` points into */
+    char authority[NODE_AUTHORITY_SIZE]; /* PEM, or a path; "" where none is named */
+    cJSON *json;                         /* what the drivers' settings point into */
 };
 
 /* On success the caller owns what is in *config: node_config_free. `dir` is where relative paths

@@ -8,18 +8,22 @@
 #include <unistd.h>
 
 #include "common/log.h"
+#include "node/join.h"
 #include "node/node.h"
 
 #define EXIT_FAILED 1
 #define EXIT_USAGE 2
 
 static const char help[] =
-    "usage: roomwake-node --config FILE\n"
+    "usage: roomwake-node --config FILE [--join CODE]\n"
     "\n"
     "Samples this node's sensors, keeps what it sampled until the base station has stored it,\n"
     "and agrees with it on the time. Runs until it is told to end (SIGINT, SIGTERM).\n"
     "\n"
     "  --config FILE   the node's settings (JSON)\n"
+    "  --join CODE     write into FILE who this node is, from the code that `roomwake enrol` "
+    "gave,\n"
+    "                  and end; what FILE says of sensors and spool stays\n"
     "  --help          this text\n"
     "  --version       the version\n";
 
@@ -73,13 +77,25 @@ static int run(const char *path, char **argv)
     return wrong_config ? EXIT_USAGE : EXIT_FAILED;
 }
 
+static int join(const char *code, const char *path)
+{
+    struct error error;
+    if (node_join(code, path, &error) == 0) {
+        return 0;
+    }
+    log_error("%s", error.text);
+    return error.code == ERROR_FORMAT ? EXIT_USAGE : EXIT_FAILED;
+}
+
 int main(int argc, char **argv)
 {
     static const struct option options[] = {{"config", required_argument, NULL, 'c'},
                                             {"help", no_argument, NULL, 'h'},
                                             {"version", no_argument, NULL, 'v'},
+                                            {"join", required_argument, NULL, 'j'},
                                             {NULL, 0, NULL, 0}};
     const char *path = NULL;
+    const char *code = NULL;
     int option;
     log_set_program("roomwake-node");
     opterr = 0;
@@ -87,6 +103,9 @@ int main(int argc, char **argv)
         switch (option) {
         case 'c':
             path = optarg;
+            break;
+        case 'j':
+            code = optarg;
             break;
         case 'h':
             fputs(help, stdout);
@@ -104,5 +123,5 @@ int main(int argc, char **argv)
         log_error("%s: see roomwake-node --help", path ? argv[optind] : "--config FILE is needed");
         return EXIT_USAGE;
     }
-    return run(path, argv);
+    return code ? join(code, path) : run(path, argv);
 }

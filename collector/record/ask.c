@@ -15,6 +15,7 @@
 #include "common/topic.h"
 
 #define CLIENT_ID_SIZE 64
+#define AT_SIZE 300
 #define CONNECT_LIMIT_MS 5000u
 #define LAST_WORD_LIMIT_MS 10000u
 #define MS_PER_S 1000.0
@@ -27,6 +28,7 @@ struct session {
     struct mqtt_uv *mqtt;
     uv_timer_t timer;
     uv_signal_t signals[2];
+    char broker_at[AT_SIZE]; /* without its password */
     char topic[TOPIC_SIZE];
     char id[IDENT_SIZE];
     uint8_t seed[DRAW_SEED_SIZE];
@@ -175,7 +177,7 @@ static void on_timer(uv_timer_t *timer)
     switch (session->stage) {
     case STAGE_CONNECT:
         (void)error_set(&session->error, ERROR_NETWORK, "%s: the broker did not answer",
-                        session->settings->broker_url);
+                        session->broker_at);
         session->broken = true;
         leave(session);
         break;
@@ -302,6 +304,7 @@ int ask_run(const struct ask_settings *settings, struct error *error)
     config.client_id = client_id;
     config.clean_session = true;
     if (result == 0) {
+        mqtt_url_plain(&config, session->broker_at, sizeof session->broker_at);
         result = uv_loop_init(&loop) == 0 ? run(&loop, session, &config, error)
                                           : error_set(error, ERROR_MEMORY, "ask: out of memory");
         (void)uv_loop_close(&loop);

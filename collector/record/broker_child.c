@@ -17,11 +17,14 @@
 #include "common/log.h"
 
 #define RESTART_MS 500u
-/* Where the child finds the descriptor that its configuration is in. */
-#define CONFIG_FD 3
+/* Where the child finds the descriptors that its files are in. */
+#define FIRST_FD 3
 #define CONFIG_PATH "/proc/self/fd/3"
 #define SETPRIV "/usr/bin/setpriv"
 #define ARGUMENTS_MAX 12
+
+/* In the order of their descriptors; an open broker has the first alone. */
+enum { FILE_CONFIG, FILE_CERTIFICATE, FILE_KEY, FILE_PASSWORDS, FILE_ACCESS, FILE_COUNT };
 
 struct broker_child {
     uv_loop_t *loop;
@@ -31,7 +34,7 @@ struct broker_child {
     bool stopping;
     int open_handles;
     char program[64];
-    int config_fd;
+    int files[FILE_COUNT]; /* -1: there is none */
     void (*on_stopped)(void *context);
     void *stopped_context;
 };
@@ -87,26 +90,76 @@ static int check_port_free(const char *host, int port, struct error *error)
 }
 
 /* In memory, so that no folder's rights stand between it and a broker that drops root, and nothing
- * is left behind however we end. Nothing is kept by the broker: nodes hold their samples until the
- * base station has them on disk. The limits are above the largest message that a node makes. */
-static int write_config(struct broker_child *child, const char *host, int port, struct error *error)
+ * is left behind however we end. What was there before is replaced in place: the child has it open.
+ */
+static int put_file(struct broker_child *child, int which, const struct text *text,
+                    struct error *error)
 {
-    child->config_fd = memfd_create("mosquitto.conf", MFD_CLOEXEC);
-    if (child->config_fd < 0 || dprintf(child->config_fd,
-                                        "listener %d %s\n"
-                                        "allow_anonymous true\n"
-                                        "persistence false\n"
-                                        "log_dest stderr\n"
-                                        "log_type error\n"
-                                        "log_type warning\n"
-                                        "max_inflight_messages 500\n"
-                                        "max_queued_messages 20000\n"
-                                        "max_queued_bytes 134217728\n"
-                                        "max_packet_size 2097664\n",
-                                        port, host) < 0) {
-        return error_set(error, ERROR_IO, "broker: its configuration: %s", strerror(errno));
+    static const char *const names[] = {"config", "certificate", "key", "passwords", "access"};
+    int *file = &child->files[which];
+    if (*file < 0) {
+        *file = memfd_create(names[which], MFD_CLOEXEC);
+    }
+    if (text->failed || *file < 0 || ftruncate(*file, 0) != 0 ||
+        pwrite(*file, text->bytes, text->length, 0) != (ssize_t)text->length) {
+        return error_set(error, ERROR_IO, "broker: its %s: %s", names[which],
+                         text->failed ? "out of memory" : strerror(errno));
     }
     return 0;
+}
+
+/* Nothing is kept by the broker: nodes hold their samples until the base station has them on disk.
+ * The limits are above the largest message that a node makes. */
+static int write_config(struct broker_child *child, const char *host, int port, bool open,
+                        struct error *error)
+{
+    struct text text = {0};
+    (void)text_append_format(&text,
+                             "listener %d %s\n"
+                             "allow_anonymous %s\n"
+                             "persistence false\n"
+                             "log_dest stderr\n"
+                             "log_type error\n"
+                             "log_type warning\n"
+                             "max_inflight_messages 500\n"
+                             "max_queued_messages 20000\n"
+                             "max_queued_bytes 134217728\n"
+                             "max_packet_size 2097664\n",
+                             port, host, open ? "true" : "false");
+    if (!open) {
+        (void)text_append_format(&text,
+                                 "certfile /proc/self/fd/%d\n"
+                                 "keyfile /proc/self/fd/%d\n"
+                                 "tls_version tlsv1.2\n" /* the least */
+                                 "password_file /proc/self/fd/%d\n"
+                                 "acl_file /proc/self/fd/%d\n",
+                                 FIRST_FD + FILE_CERTIFICATE, FIRST_FD + FILE_KEY,
+                                 FIRST_FD + FILE_PASSWORDS, FIRST_FD + FILE_ACCESS);
+    }
+    int result = put_file(child, FILE_CONFIG, &text, error);
+    text_free(&text);
+    return result;
+}
+
+static int put_users(struct broker_child *child, const struct enrol_broker *keys,
+                     struct error *error)
+{
+    return put_file(child, FILE_PASSWORDS, &keys->passwords, error) ||
+                   put_file(child, FILE_ACCESS, &keys->access, error)
+               ? -1
+               : 0;
+}
+
+static int put_files(struct broker_child *child, const char *host, int port,
+                     const struct enrol_broker *keys, struct error *error)
+{
+    if (write_config(child, host, port, keys == NULL, error) != 0) {
+        return -1;
+    }
+    return keys && (put_file(child, FILE_CERTIFICATE, &keys->certificate, error) ||
+                    put_file(child, FILE_KEY, &keys->key, error) || put_users(child, keys, error))
+               ? -1
+               : 0;
 }
 
 static void on_restart(uv_timer_t *timer);
@@ -157,17 +210,21 @@ static int spawn(struct broker_child *child, struct error *error)
 {
     char *arguments[ARGUMENTS_MAX];
     make_arguments(child, arguments);
-    uv_stdio_container_t streams[CONFIG_FD + 1] = {
+    uv_stdio_container_t streams[FIRST_FD + FILE_COUNT] = {
         {.flags = UV_IGNORE},
         {.flags = UV_INHERIT_FD, .data.fd = 2},
         {.flags = UV_INHERIT_FD, .data.fd = 2},
-        {.flags = UV_INHERIT_FD, .data.fd = child->config_fd},
     };
+    int count = FIRST_FD;
+    for (int i = 0; i < FILE_COUNT && child->files[i] >= 0; i++) {
+        streams[count].flags = UV_INHERIT_FD;
+        streams[count++].data.fd = child->files[i];
+    }
     uv_process_options_t options = {
         .exit_cb = on_exit_of_broker,
         .file = arguments[0],
         .args = arguments,
-        .stdio_count = CONFIG_FD + 1,
+        .stdio_count = count,
         .stdio = streams,
     };
     memset(&child->process, 0, sizeof child->process);
@@ -197,8 +254,8 @@ static void on_restart(uv_timer_t *timer)
     }
 }
 
-int broker_child_start(uv_loop_t *loop, const char *host, int port, struct broker_child **out,
-                       struct error *error)
+int broker_child_start(uv_loop_t *loop, const char *host, int port, const struct enrol_broker *keys,
+                       struct broker_child **out, struct error *error)
 {
     *out = NULL;
     struct broker_child *child = calloc(1, sizeof *child);
@@ -206,9 +263,11 @@ int broker_child_start(uv_loop_t *loop, const char *host, int port, struct broke
         return error_set(error, ERROR_MEMORY, "broker: out of memory");
     }
     child->loop = loop;
-    child->config_fd = -1;
+    for (int i = 0; i < FILE_COUNT; i++) {
+        child->files[i] = -1;
+    }
     if (find_program(child->program, sizeof child->program, error) != 0 ||
-        check_port_free(host, port, error) != 0 || write_config(child, host, port, error) != 0 ||
+        check_port_free(host, port, error) != 0 || put_files(child, host, port, keys, error) != 0 ||
         uv_timer_init(loop, &child->restart) != 0) {
         broker_child_free(child);
         return -1;
@@ -217,6 +276,19 @@ int broker_child_start(uv_loop_t *loop, const char *host, int port, struct broke
     child->open_handles = 1;
     *out = child;
     return spawn(child, error);
+}
+
+/* A broker that is just being started again reads the new files anyway. */
+int broker_child_reload(struct broker_child *child, const struct enrol_broker *keys,
+                        struct error *error)
+{
+    if (put_users(child, keys, error) != 0) {
+        return -1;
+    }
+    if (child->process_open && uv_process_kill(&child->process, SIGHUP) != 0) {
+        return error_set(error, ERROR_IO, "broker: can't be told to read its passwords again");
+    }
+    return 0;
 }
 
 void broker_child_stop(struct broker_child *child, void (*on_stopped)(void *context), void *context)
@@ -232,8 +304,10 @@ void broker_child_stop(struct broker_child *child, void (*on_stopped)(void *cont
 
 void broker_child_free(struct broker_child *child)
 {
-    if (child && child->config_fd >= 0) {
-        (void)close(child->config_fd);
+    for (int i = 0; child && i < FILE_COUNT; i++) {
+        if (child->files[i] >= 0) {
+            (void)close(child->files[i]);
+        }
     }
     free(child);
 }

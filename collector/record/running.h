@@ -8,11 +8,11 @@
 #include "common/error.h"
 #include "common/ident.h"
 
-#define RUNNING_URL_SIZE 256
+#define RUNNING_URL_SIZE 2048
 
 struct running {
     char site[IDENT_SIZE];
-    char broker[RUNNING_URL_SIZE]; /* mqtt://... */
+    char broker[RUNNING_URL_SIZE]; /* mqtt://... or mqtts://..., with the base station's password */
     int pid;
     int64_t site_less_mono_ns; /* site time less this machine's clock that never steps (clock.h) */
     int64_t clock_set_ns;      /* site time at which the site's clock was last set */

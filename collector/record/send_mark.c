@@ -14,6 +14,7 @@
 
 #define DEADLINE_MS 5000u
 #define CLIENT_ID_SIZE 64
+#define AT_SIZE 300
 
 struct sending {
     struct mqtt_uv *mqtt;
@@ -96,14 +97,16 @@ int send_mark(const char *broker_url, const char *site, const struct message_mar
     struct mqtt_config config;
     struct sending sending;
     char client_id[CLIENT_ID_SIZE];
+    char at[AT_SIZE];
     char *storage = NULL;
     uv_loop_t loop;
     memset(&config, 0, sizeof config);
     memset(&sending, 0, sizeof sending);
-    (void)error_set(&sending.error, ERROR_NETWORK, "%s: the broker did not answer", broker_url);
     if (mqtt_url_parse(broker_url, &config, &storage, error) != 0) {
         return -1;
     }
+    mqtt_url_plain(&config, at, sizeof at);
+    (void)error_set(&sending.error, ERROR_NETWORK, "%s: the broker did not answer", at);
     (void)snprintf(client_id, sizeof client_id, "roomwake-mark-%ld", (long)getpid());
     config.client_id = client_id;
     config.clean_session = true;

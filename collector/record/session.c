@@ -40,6 +40,8 @@ static void close_handles(struct session *session)
     if (session->time_server) {
         time_server_close(session->time_server, NULL, NULL);
     }
+    session_keys_close(session->keys);
+    session->keys = NULL;
     if (session->broker) {
         broker_child_stop(session->broker, on_nothing, NULL);
     }

@@ -19,6 +19,7 @@ struct session_settings {
     const char *broker_url; /* NULL: a broker of its own at listen_host:listen_port */
     const char *listen_host;
     int listen_port;
+    bool enrolled_only; /* its own broker speaks TLS and asks everybody for a password */
     const char *time_host;
     int time_port;
     const char *http_host; /* NULL: no page */

@@ -304,9 +304,10 @@ static int announce(struct session *session, struct error *error)
     }
     session->running_written = true;
     (void)snprintf(text, sizeof text, "site %s into %s; broker %s; time server %s port %u",
-                   settings->site->id, settings->night_path, session->url, settings->time_host,
-                   (unsigned)time_server_port(session->time_server));
+                   settings->site->id, settings->night_path, session->broker_at,
+                   settings->time_host, (unsigned)time_server_port(session->time_server));
     station_say(session->station, "recording", text);
+    session_broker_say(session);
     session_page_announce(session);
     if (session_say_key(session, error) != 0) {
         return -1;
@@ -323,9 +324,7 @@ int session_build(struct session *session, struct error *error)
     if (session_clock_take_up(session, error) != 0 || session_page_build(session, error) != 0) {
         return -1;
     }
-    if (settings->broker_url == NULL &&
-        broker_child_start(&session->loop, settings->listen_host, settings->listen_port,
-                           &session->broker, error) != 0) {
+    if (settings->broker_url == NULL && session_broker_start(session, error) != 0) {
         return -1;
     }
     if (build_time_server(session, error) != 0 || build_ack(session, error) != 0 ||

@@ -6,6 +6,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "collector/enrol/users.h"
 #include "common/log.h"
 #include "common/topic.h"
 
@@ -73,21 +74,53 @@ int session_publish_alert(void *context, const char *topic, const void *payload,
     return mqtt_uv_publish(session->mqtt, topic, payload, length, 1, false, NULL, &error);
 }
 
+/* A broker that listens everywhere is reached on this machine itself. */
+static const char *reach(const char *host)
+{
+    if (strcmp(host, "0.0.0.0") == 0) {
+        return "127.0.0.1";
+    }
+    return strcmp(host, "::") == 0 ? "::1" : host;
+}
+
+/* Where the base station's own tools find the broker, as whom, and whom they believe. */
+static int make_url(struct session *session, struct error *error)
+{
+    const struct session_settings *settings = session->settings;
+    size_t size = sizeof session->url;
+    int used = 0;
+    if (settings->broker_url) {
+        used = snprintf(session->url, size, "%s", settings->broker_url);
+    } else {
+        const char *host = reach(settings->listen_host);
+        bool six = strchr(host, ':') != NULL;
+        const struct enrol_broker *keys = session->keys ? session_keys_broker(session->keys) : NULL;
+        struct text path = {0};
+        if (keys && mqtt_url_encode(keys->authority_path, &path) != 0) {
+            text_free(&path);
+            return error_set(error, ERROR_MEMORY, "broker: out of memory");
+        }
+        used = snprintf(session->url, size, "%s%s%s%s%s%s%s:%d%s%s", keys ? "mqtts://" : "mqtt://",
+                        keys ? USERS_BASE ":" : "", keys ? keys->password : "", keys ? "@" : "",
+                        six ? "[" : "", host, six ? "]" : "", settings->listen_port,
+                        keys ? "?authority=" : "", keys ? path.bytes : "");
+        text_free(&path);
+    }
+    return used >= 0 && (size_t)used < size
+               ? 0
+               : error_set(error, ERROR_RANGE, "broker: its address and keys are too long");
+}
+
 int session_link_start(struct session *session, struct error *error)
 {
     const struct session_settings *settings = session->settings;
     struct mqtt_config config;
     memset(&config, 0, sizeof config);
-    if (settings->broker_url) {
-        (void)snprintf(session->url, sizeof session->url, "%s", settings->broker_url);
-    } else {
-        (void)snprintf(session->url, sizeof session->url,
-                       strchr(settings->listen_host, ':') ? "mqtt://[%s]:%d" : "mqtt://%s:%d",
-                       settings->listen_host, settings->listen_port);
-    }
-    if (mqtt_url_parse(session->url, &config, &session->mqtt_storage, error) != 0) {
+    if (make_url(session, error) != 0 ||
+        mqtt_url_parse(session->url, &config, &session->mqtt_storage, error) != 0) {
         return -1;
     }
+    mqtt_url_plain(&config, session->broker_at, sizeof session->broker_at);
     char client_id[CLIENT_ID_SIZE];
     (void)snprintf(client_id, sizeof client_id, "roomwake-%s-base-%ld", settings->site->id,
                    (long)getpid());

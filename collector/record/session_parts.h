@@ -14,7 +14,9 @@
 #include "collector/pipeline/pipeline.h"
 #include "collector/record/broker_child.h"
 #include "collector/record/findings.h"
+#include "collector/record/running.h"
 #include "collector/record/session.h"
+#include "collector/record/session_keys.h"
 #include "collector/record/site_clock.h"
 #include "collector/record/station.h"
 #include "collector/web/live.h"
@@ -49,7 +51,9 @@ struct session {
     struct broker_child *broker;
     struct mqtt_uv *mqtt;
     char *mqtt_storage;
-    char url[256];
+    char url[RUNNING_URL_SIZE];       /* with the base station's password: not for people's eyes */
+    char broker_at[RUNNING_URL_SIZE]; /* for people's eyes */
+    struct session_keys *keys;        /* NULL: an open broker, or one of somebody else's */
     struct outlet *outlets[OUTLET_COUNT];
     uv_timer_t tick;
     uv_signal_t interrupt;
@@ -80,6 +84,9 @@ int session_resume_nodes(struct session *session, struct error *error);
  * once a second. */
 int session_clock_take_up(struct session *session, struct error *error);
 void session_clock_look(struct session *session);
+/* The broker of its own, and what is said of it at the start, where it can still be changed. */
+int session_broker_start(struct session *session, struct error *error);
+void session_broker_say(struct session *session);
 /* The MQTT client, its subscriptions and what comes in; and the publishing that others need. */
 int session_link_start(struct session *session, struct error *error);
 /* The page: built first, so that what is said reaches it; told of where it is at the end. */

@@ -147,7 +147,8 @@ class Case(unittest.TestCase):
         self.folder = pathlib.Path(tempfile.mkdtemp(prefix="roomwake-test-"))
         self.run_dir = self.folder / "run"
         self.env = {"ROOMWAKE_RUN_DIR": str(self.run_dir), "TMPDIR": str(self.folder),
-                    "ROOMWAKE_KEY": str(self.folder / "base.key")}
+                    "ROOMWAKE_KEY": str(self.folder / "base.key"),
+                    "ROOMWAKE_KEYS": str(self.folder / "keys")}
         self.programs = []
 
     def tearDown(self):

@@ -352,16 +352,54 @@ static void an_url_is_taken_apart(void **state)
     assert_string_equal(config.host, "base");
     assert_null(config.username);
     assert_int_equal(config.port, 1883);
+    assert_false(config.tls);
+    free(storage);
+}
+
+static void a_tls_url_names_whom_to_believe(void **state)
+{
+    (void)state;
+    struct mqtt_config config = {0};
+    struct text path = {0};
+    char *storage;
+    char shown[64];
+    assert_int_equal(mqtt_url_encode("/home/a b/50%?#@.pem", &path), 0);
+    assert_string_equal(path.bytes, "/home/a%20b/50%25%3F%23%40.pem");
+    text_free(&path);
+    assert_int_equal(mqtt_url_parse("mqtts://n1:secret@[fd00::1]/?authority=/a%20b%40/c.pem",
+                                    &config, &storage, NULL),
+                     0);
+    assert_true(config.tls);
+    assert_string_equal(config.host, "fd00::1");
+    assert_string_equal(config.username, "n1");
+    assert_string_equal(config.authority_path, "/a b@/c.pem");
+    assert_int_equal(config.port, 8883);
+    mqtt_url_plain(&config, shown, sizeof shown);
+    assert_string_equal(shown, "mqtts://[fd00::1]:8883");
     free(storage);
 }
 
 static void a_malformed_url_is_refused_without_showing_the_password(void **state)
 {
     (void)state;
-    const char *bad[] = {"http://h",        "mqtt://",         "mqtt://h:0", "mqtt://h:65536",
-                         "mqtt://h:1883x",  "mqtt://a:%4@h",   "mqtt://@h",  "mqtt://u:secret@",
-                         "mqtt://[::1",     "mqtt://[::1]x",   "mqtt://h:",  "mqtt://a b",
-                         "mqtt://u:%00p@h", "mqtt://host/path"};
+    const char *bad[] = {"http://h",
+                         "mqtt://",
+                         "mqtt://h:0",
+                         "mqtt://h:65536",
+                         "mqtt://h:1883x",
+                         "mqtt://a:%4@h",
+                         "mqtt://@h",
+                         "mqtt://u:secret@",
+                         "mqtt://[::1",
+                         "mqtt://[::1]x",
+                         "mqtt://h:",
+                         "mqtt://a b",
+                         "mqtt://u:%00p@h",
+                         "mqtt://host/path",
+                         "mqtts://h?authority=",
+                         "mqtts://h?x=1",
+                         "mqtt://h?authority=f",
+                         "mqtts://h?authority=%"};
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
         struct mqtt_config config = {0};
         struct error error;
@@ -390,6 +428,7 @@ int main(void)
         PROMISE(what_is_queued_leaves_before_the_stop),
         PROMISE(the_will_is_told_for_one_that_vanished_but_not_for_one_that_left),
         PROMISE(an_url_is_taken_apart),
+        PROMISE(a_tls_url_names_whom_to_believe),
         PROMISE(a_malformed_url_is_refused_without_showing_the_password),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -155,6 +155,28 @@ static void relative_paths_start_at_the_files_folder(void **state)
     assert_error(error, ERROR_NOT_FOUND, path);
 }
 
+static void an_authority_is_a_certificate_or_a_path_and_needs_tls(void **state)
+{
+    (void)state;
+    assert_int_equal(
+        parse_changed("\"mqtt://u:p@base:2883\"", "\"mqtts://u:p@base\",\"authority\":\"ca.pem\""),
+        0);
+    assert_true(config.broker.tls);
+    assert_int_equal(config.broker.port, 8883);
+    assert_null(config.broker.authority);
+    assert_string_equal(config.broker.authority_path, "/etc/roomwake/ca.pem");
+    node_config_free(&config);
+    assert_int_equal(
+        parse_changed("\"mqtt://u:p@base:2883\"",
+                      "\"mqtts://u:p@base\",\"authority\":\"-----BEGIN CERTIFICATE-----\\nAA\""),
+        0);
+    assert_string_equal(config.broker.authority, "-----BEGIN CERTIFICATE-----\nAA");
+    assert_null(config.broker.authority_path);
+    node_config_free(&config);
+    assert_int_equal(parse_changed("\"time\"", "\"authority\":\"ca.pem\",\"time\""), -1);
+    assert_error(error, ERROR_FORMAT, "config.authority");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -162,6 +184,7 @@ int main(void)
         cmocka_unit_test(what_is_left_out_takes_its_default),
         cmocka_unit_test(a_disciplined_kernel_needs_no_time_server),
         cmocka_unit_test(each_fault_is_named_by_its_path),
+        cmocka_unit_test(an_authority_is_a_certificate_or_a_path_and_needs_tls),
         cmocka_unit_test(relative_paths_start_at_the_files_folder),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
