@@ -8,9 +8,12 @@
 #include <string.h>
 #include <time.h>
 
+#include "common/clock_page.h"
 #include "common/decimal.h"
 
 #define PPB INT64_C(1000000000)
+#define NS_PER_MS INT64_C(1000000)
+#define PAGE_KEY "page="
 #define SKEW_MOST_NS (INT64_C(2000000000) * NS_PER_S) /* twice that and today still fit int64 */
 #define SKEW_MOST_PPB INT64_C(100000000)
 #define SLEEP_LEAST_NS INT64_C(1000000)
@@ -80,10 +83,26 @@ static int64_t system_real_ns(void *context)
 
 struct clock_source clock_system(void)
 {
-    return (struct clock_source){system_mono_ns, system_real_ns, NULL, system_slept_ns};
+    return (struct clock_source){system_mono_ns, system_real_ns, NULL, system_slept_ns, 1};
+}
+
+int64_t clock_wait_ms(const struct clock_source *clock, int64_t left_ns)
+{
+    int64_t unit_ns = NS_PER_MS * (clock->hurry > 1 ? clock->hurry : 1);
+    return left_ns > 0 ? left_ns / unit_ns + 1 : 0;
 }
 
 /* ---- and skewed ---- */
+
+static int64_t true_mono_ns(const struct clock_skew *skew)
+{
+    return skew->page ? clock_page_mono_ns(skew->page) : system_mono_ns(NULL);
+}
+
+static int64_t true_real_ns(const struct clock_skew *skew)
+{
+    return skew->page ? clock_page_real_ns(skew->page) : system_real_ns(NULL);
+}
 
 static int64_t rate_error_ns(const struct clock_skew *skew, int64_t elapsed_ns)
 {
@@ -102,7 +121,7 @@ static void note_sleep(struct clock_skew *skew, int64_t now_ns)
 static int64_t skewed_mono_ns(void *context)
 {
     struct clock_skew *skew = context;
-    int64_t now_ns = system_mono_ns(NULL);
+    int64_t now_ns = true_mono_ns(skew);
     note_sleep(skew, now_ns);
     return now_ns + skew->offset_ns + rate_error_ns(skew, now_ns - skew->start_mono_ns) +
            skew->sleeps * skew->sleep_error_ns;
@@ -111,17 +130,17 @@ static int64_t skewed_mono_ns(void *context)
 static int64_t skewed_slept_ns(void *context)
 {
     struct clock_skew *skew = context;
-    note_sleep(skew, system_mono_ns(NULL));
-    return system_slept_ns(NULL) + skew->slept_ns;
+    note_sleep(skew, true_mono_ns(skew));
+    return (skew->page ? 0 : system_slept_ns(NULL)) + skew->slept_ns;
 }
 
 static int64_t skewed_real_ns(void *context)
 {
     const struct clock_skew *skew = context;
-    int64_t now_ns = system_real_ns(NULL);
+    int64_t now_ns = true_real_ns(skew);
     int64_t skewed_ns =
         now_ns + skew->offset_ns + rate_error_ns(skew, now_ns - skew->start_real_ns);
-    int64_t since_ns = system_mono_ns(NULL) - skew->start_mono_ns;
+    int64_t since_ns = true_mono_ns(skew) - skew->start_mono_ns;
     for (size_t i = 0; i < skew->jump_count; i++) {
         skewed_ns += since_ns >= skew->jumps[i].after_ns ? skew->jumps[i].by_ns : 0;
     }
@@ -130,10 +149,11 @@ static int64_t skewed_real_ns(void *context)
 
 struct clock_source clock_skewed(struct clock_skew *skew)
 {
-    skew->start_mono_ns = system_mono_ns(NULL);
-    skew->start_real_ns = system_real_ns(NULL);
+    skew->start_mono_ns = true_mono_ns(skew);
+    skew->start_real_ns = true_real_ns(skew);
     skew->last_ns = skew->start_mono_ns;
-    return (struct clock_source){skewed_mono_ns, skewed_real_ns, skew, skewed_slept_ns};
+    int hurry = skew->page ? clock_page_hurry(skew->page) : 1;
+    return (struct clock_source){skewed_mono_ns, skewed_real_ns, skew, skewed_slept_ns, hurry};
 }
 
 /* ---- from words ---- */
@@ -178,10 +198,25 @@ static int64_t *find_place(struct clock_skew *skew, enum key key, unsigned given
     return &skew->offset_ns;
 }
 
+static int open_page(const char *text, size_t length, struct clock_skew *skew, struct error *error)
+{
+    char path[1024];
+    if (skew->page || length >= sizeof path) {
+        return error_set(error, ERROR_FORMAT, "clock skew: page given twice or too long");
+    }
+    memcpy(path, text, length);
+    path[length] = '\0';
+    return clock_page_open(path, &skew->page, error);
+}
+
 /* One "key=value" part; `given` counts each key. */
 static int parse_part(const char *part, size_t length, struct clock_skew *skew,
                       unsigned given[KEYS], struct error *error)
 {
+    size_t page_head = strlen(PAGE_KEY);
+    if (length > page_head && strncmp(part, PAGE_KEY, page_head) == 0) {
+        return open_page(part + page_head, length - page_head, skew, error);
+    }
     for (int key = 0; key < KEYS; key++) {
         size_t head = strlen(keys[key].key);
         if (length < head || memcmp(part, keys[key].key, head) != 0) {

@@ -21,7 +21,11 @@ struct clock_source {
     int64_t (*real_ns)(void *context);
     void *context;
     int64_t (*slept_ns)(void *context);
+    int hurry; /* how many times as fast as the machine's clocks it may run; 0 is once */
 };
+
+/* Machine milliseconds, rounded up, for `left_ns` of this clock: what timers are set to. */
+int64_t clock_wait_ms(const struct clock_source *clock, int64_t left_ns);
 
 /* The machine's clocks as they are. */
 struct clock_source clock_system(void);
@@ -52,13 +56,15 @@ struct clock_skew {
     int64_t _Atomic last_ns; /* of the machine's clock, at the last reading */
     int64_t _Atomic slept_ns;
     int64_t _Atomic sleeps;
+    const struct clock_page *page; /* what is skewed instead of the machine's clocks; or NULL */
 };
 
 struct clock_source clock_skewed(struct clock_skew *skew);
 
 /* Reads "offset_s=0.25,rate_ppm=-40,jump_s=3600,jump_after_s=10,sleep_over_s=3,sleep_error_s=0.2"
  * (each part optional, any order; further jump_s and jump_after_s, in this order, are further
- * jumps). The programs read it from the environment's ROOMWAKE_CLOCK. */
+ * jumps), and "page=FILE" for a clock that a simulation keeps (clock_page.h). The programs read it
+ * from the environment's ROOMWAKE_CLOCK. */
 int clock_skew_parse(const char *text, struct clock_skew *skew, struct error *error);
 
 /* clock_system(), or clock_skewed(*skew) where ROOMWAKE_CLOCK is set. -1 where that is malformed.

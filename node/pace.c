@@ -2,10 +2,9 @@
  * Must never let a late turn of the loop move the next deadline. Called by the node's modules. */
 #include "node/pace.h"
 
-#define NS_PER_MS INT64_C(1000000)
 #define DELAY_MOST_MS INT64_C(3600000)
 
-uint64_t pace_delay_ms(int64_t now_ns, int64_t due_ns)
+uint64_t pace_delay_ms(const struct clock_source *clock, int64_t now_ns, int64_t due_ns)
 {
     if (due_ns <= now_ns) {
         return 1;
@@ -13,7 +12,7 @@ uint64_t pace_delay_ms(int64_t now_ns, int64_t due_ns)
     if (now_ns < 0 && due_ns > INT64_MAX + now_ns) {
         return (uint64_t)DELAY_MOST_MS;
     }
-    int64_t left_ms = (due_ns - now_ns) / NS_PER_MS + 1;
+    int64_t left_ms = clock_wait_ms(clock, due_ns - now_ns);
     return (uint64_t)(left_ms < DELAY_MOST_MS ? left_ms : DELAY_MOST_MS);
 }
 
@@ -32,7 +31,8 @@ static void on_timer(uv_timer_t *timer)
     }
     if (!uv_is_closing((uv_handle_t *)timer)) {
         uv_update_time(timer->loop);
-        uv_timer_start(timer, on_timer, pace_delay_ms(read_ns(pace), pace->due_ns), 0);
+        uv_timer_start(timer, on_timer, pace_delay_ms(&pace->clock, read_ns(pace), pace->due_ns),
+                       0);
     }
 }
 
@@ -46,7 +46,7 @@ void pace_start(uv_loop_t *loop, struct pace *pace, const struct clock_source *c
     pace->due_ns = read_ns(pace) + every_ns;
     uv_timer_init(loop, &pace->timer);
     pace->timer.data = pace;
-    uv_timer_start(&pace->timer, on_timer, pace_delay_ms(0, every_ns), 0);
+    uv_timer_start(&pace->timer, on_timer, pace_delay_ms(&pace->clock, 0, every_ns), 0);
 }
 
 void pace_close(struct pace *pace)

@@ -24,6 +24,6 @@ void pace_start(uv_loop_t *loop, struct pace *pace, const struct clock_source *c
 void pace_close(struct pace *pace);
 
 /* For uv_timer_start: whole milliseconds until due, rounded up, 1 to an hour. */
-uint64_t pace_delay_ms(int64_t now_ns, int64_t due_ns);
+uint64_t pace_delay_ms(const struct clock_source *clock, int64_t now_ns, int64_t due_ns);
 
 #endif

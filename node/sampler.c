@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "common/log.h"
+#include "node/outage.h"
 #include "node/pace.h"
 
 #define OPEN_AGAIN_LEAST_NS NS_PER_S
@@ -27,9 +28,7 @@ struct source {
     int64_t pause_ns;
     bool behind; /* it has more to tell than it told */
     char fault[160];
-    char broke[HOLE_REASON_SIZE];       /* why it stopped, until samples come again; "" */
-    int64_t last_ns[NODE_CHANNELS_MAX]; /* of each of its channels; INT64_MIN before any */
-    bool mended[NODE_CHANNELS_MAX];     /* samples came again since */
+    struct outage outage;
 };
 
 struct sampler {
@@ -60,17 +59,14 @@ static void note_battery(struct sampler *sampler, size_t channel, int32_t count)
     }
 }
 
-/* After a driver was opened again, each channel's first sample ends the hole that it left. */
-static void end_hole(struct source *source, size_t channel, int64_t first_ns, int64_t last_ns)
+static void end_outage(struct source *source, size_t channel, int64_t first_ns, int64_t last_ns)
 {
-    if (source->broke[0] && !source->mended[channel]) {
-        source->mended[channel] = true;
-        if (source->last_ns[channel] != INT64_MIN) {
-            cutter_hole(source->sampler->cutter, source->first + channel, source->last_ns[channel],
-                        first_ns, source->broke);
-        }
+    bool on_change = source->sampler->channels[source->first + channel].period_ps == 0;
+    int64_t from_ns;
+    if (outage_end(&source->outage, channel, on_change, first_ns, last_ns, &from_ns)) {
+        cutter_hole(source->sampler->cutter, source->first + channel, from_ns, first_ns,
+                    source->outage.why);
     }
-    source->last_ns[channel] = last_ns;
 }
 
 static void on_samples(void *context, size_t channel, int64_t t0_ns, int64_t period_ps,
@@ -79,7 +75,7 @@ static void on_samples(void *context, size_t channel, int64_t t0_ns, int64_t per
     struct source *source = context;
     if (channel < source->count && count > 0) {
         struct block run = {.t0_ns = t0_ns, .period_ps = period_ps};
-        end_hole(source, channel, t0_ns, block_time_ns(&run, (uint32_t)(count - 1)));
+        end_outage(source, channel, t0_ns, block_time_ns(&run, (uint32_t)(count - 1)));
         cutter_samples(source->sampler->cutter, source->first + channel, t0_ns, period_ps, counts,
                        count);
         note_battery(source->sampler, source->first + channel, counts[count - 1]);
@@ -90,7 +86,7 @@ static void on_change(void *context, size_t channel, int64_t time_ns, int32_t co
 {
     struct source *source = context;
     if (channel < source->count) {
-        end_hole(source, channel, time_ns, time_ns);
+        end_outage(source, channel, time_ns, time_ns);
         cutter_change(source->sampler->cutter, source->first + channel, time_ns, count);
         note_battery(source->sampler, source->first + channel, count);
     }
@@ -149,16 +145,17 @@ static int open_again(struct source *source, struct error *error)
 
 static void set_fault(struct source *source, int64_t now_ns, const struct error *error)
 {
-    log_warning("%s %s: %s", source->config->path, source->config->type->name, error->text);
+    if (strncmp(source->fault, error->text, sizeof source->fault - 10) != 0) {
+        log_warning("%s %s: %s", source->config->path, source->config->type->name, error->text);
+    }
     snprintf(source->fault, sizeof source->fault, "%.150s", error->text);
     if (source->driver) {
         source->config->type->close(source->driver);
         source->driver = NULL;
     }
+    outage_begin(&source->outage, source->told_ns, error->text);
     source->behind = false;
     source->told_ns = now_ns;
-    snprintf(source->broke, sizeof source->broke, "%.79s", error->text);
-    memset(source->mended, 0, sizeof source->mended);
     int64_t most_ns = source->config->type->pause_most_ns;
     most_ns = most_ns > 0 ? most_ns : OPEN_AGAIN_MOST_NS;
     source->pause_ns = source->pause_ns < most_ns ? source->pause_ns : most_ns;
@@ -255,7 +252,8 @@ static void on_timer(uv_timer_t *timer)
         due_ns = next_ns < due_ns ? next_ns : due_ns;
     }
     uv_update_time(timer->loop);
-    uv_timer_start(timer, on_timer, pace_delay_ms(read_ns(sampler), due_ns), 0);
+    uv_timer_start(timer, on_timer, pace_delay_ms(&sampler->setup.clock, read_ns(sampler), due_ns),
+                   0);
 }
 
 /* ---- what others call ---- */
@@ -268,9 +266,7 @@ static int add_source(struct sampler *sampler, const struct node_driver_config *
                               .config = config,
                               .first = sampler->channel_count,
                               .pause_ns = OPEN_AGAIN_LEAST_NS};
-    for (size_t i = 0; i < NODE_CHANNELS_MAX; i++) {
-        source->last_ns[i] = INT64_MIN;
-    }
+    outage_init(&source->outage);
     struct channel *channels = &sampler->channels[source->first];
     if (open_driver(source, channels, NODE_CHANNELS_MAX - source->first, &source->count, error)) {
         source->driver = NULL;

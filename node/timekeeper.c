@@ -64,11 +64,10 @@ static void wait_ms(struct timekeeper *timekeeper, enum state state, uint64_t ms
 static void pause_for(struct timekeeper *timekeeper, int64_t pause_ns)
 {
     int64_t now_ns = read_ns(timekeeper);
-    timekeeper->due_ns += pause_ns;
-    if (timekeeper->due_ns <= now_ns) {
-        timekeeper->due_ns = now_ns + pause_ns;
-    }
-    wait_ms(timekeeper, PAUSING, pace_delay_ms(now_ns, timekeeper->due_ns));
+    int64_t due_ns = timekeeper->due_ns + pause_ns;
+    timekeeper->due_ns = due_ns > now_ns ? due_ns : now_ns + pause_ns;
+    wait_ms(timekeeper, PAUSING,
+            pace_delay_ms(&timekeeper->setup.clock, now_ns, timekeeper->due_ns));
 }
 
 static void finish_burst(struct timekeeper *timekeeper);

@@ -457,12 +457,15 @@ static void stopping_in_the_middle_leaves_nothing_open(void **state)
 static void a_deadline_is_never_early_nor_endless(void **state)
 {
     (void)state;
-    assert_int_equal(pace_delay_ms(0, 1000000), 2);
-    assert_int_equal(pace_delay_ms(0, 1500000), 2);
-    assert_int_equal(pace_delay_ms(5, 5), 1);
-    assert_int_equal(pace_delay_ms(5, INT64_MIN), 1);
-    assert_int_equal(pace_delay_ms(5, INT64_MAX), 3600000);
-    assert_int_equal(pace_delay_ms(-5, INT64_MAX), 3600000);
+    struct clock_source clock = {.hurry = 0};
+    assert_int_equal(pace_delay_ms(&clock, 0, 1000000), 2);
+    assert_int_equal(pace_delay_ms(&clock, 0, 1500000), 2);
+    assert_int_equal(pace_delay_ms(&clock, 5, 5), 1);
+    assert_int_equal(pace_delay_ms(&clock, 5, INT64_MIN), 1);
+    assert_int_equal(pace_delay_ms(&clock, 5, INT64_MAX), 3600000);
+    assert_int_equal(pace_delay_ms(&clock, -5, INT64_MAX), 3600000);
+    clock.hurry = 4; /* a clock that runs four times as fast is waited for a quarter as long */
+    assert_int_equal(pace_delay_ms(&clock, 0, 12000000), 4);
 }
 
 struct beat {
