@@ -16,7 +16,7 @@
 #define ASK_EVERY_NS NS_PER_S
 #define ANSWER_MOST_NS INT64_C(100000000)
 #define SILENT_NS (3 * NS_PER_S / 2)
-#define PAUSE_MOST_NS (NS_PER_S / 2)
+#define PAUSE_MOST_NS (NS_PER_S / 20) /* what is plugged in again is heard again at once */
 
 extern const struct driver_type driver_serial;
 

@@ -6,7 +6,8 @@
 #include <string.h>
 
 #define LINE_BITS_A_BYTE 10
-#define MADE_TICKS 32u   /* from a frame's last sample period to the frame: a conversion */
+#define MADE_TICKS 32u /* from a frame's last sample period to the frame: a conversion */
+#define PS_PER_NS 1000
 #define OFF_LINE_NS 2000 /* the clock's line moved so far: a new line of samples begins */
 #define BEGIN_BEFORE_NS INT64_C(150000000) /* a first frame's samples are younger than this */
 #define REFERENCE_MV 1100
@@ -109,8 +110,9 @@ static void follow(struct serial_board *board, struct board_line *line, uint32_t
                    const struct driver_sink *sink)
 {
     int64_t by_clock_ns = time_of(board, tick);
-    /* A measurement that was asked for a little late is no hole. */
-    bool in_step = line->known && tick - line->next_tick + period_ticks / 2 < period_ticks;
+    /* A measurement that was asked for a little late is no hole; nor is a clock that began anew
+     * while the board counted on. */
+    bool in_step = line->any && tick - line->next_tick + period_ticks / 2 < period_ticks;
     bool on_grid = line->known && (tick - line->tick) % period_ticks == 0;
     int64_t off_ns = on_grid ? line_time_ns(line, tick, period_ticks) - by_clock_ns : INT64_MAX;
     if (!on_grid || off_ns > OFF_LINE_NS || off_ns < -OFF_LINE_NS || tick - line->tick > 1u << 30) {
@@ -120,8 +122,11 @@ static void follow(struct serial_board *board, struct board_line *line, uint32_t
         line->tick = tick;
         line->t0_ns = by_clock_ns;
         line->period_ps = nominal_ps + nominal_ps / 1000000 * (rate_ppt / 1000) / 1000;
-        if (line->any && line->t0_ns <= line->last_ns) {
-            line->t0_ns = line->last_ns + 1;
+        /* A clock that turns out to be ahead is taken back half a period a frame at the most: the
+         * samples were taken evenly. */
+        int64_t soonest_ns = line->last_ns + line->period_ps / 2 / PS_PER_NS;
+        if (line->any && line->t0_ns < soonest_ns) {
+            line->t0_ns = soonest_ns;
         }
     }
     if (line->any && !in_step) {
@@ -134,10 +139,12 @@ static void follow(struct serial_board *board, struct board_line *line, uint32_t
     }
 }
 
-static void note_told(struct board_line *line, uint32_t tick, uint32_t period_ticks, uint32_t count)
+/* `run`: as it was handed on. */
+static void note_told(struct board_line *line, uint32_t tick, uint32_t period_ticks,
+                      const struct block *run)
 {
-    line->next_tick = tick + count * period_ticks;
-    line->last_ns = line_time_ns(line, line->next_tick - period_ticks, period_ticks);
+    line->next_tick = tick + run->count * period_ticks;
+    line->last_ns = block_time_ns(run, run->count - 1);
     line->any = true;
 }
 
@@ -173,7 +180,9 @@ static void take_samples(struct serial_board *board, const struct report *report
     }
     int64_t t0_ns = line_time_ns(&board->antenna, report->tick, REPORT_SAMPLE_TICKS);
     sink->samples(sink->context, channel, t0_ns, board->antenna.period_ps, counts, samples->count);
-    note_told(&board->antenna, report->tick, REPORT_SAMPLE_TICKS, samples->count);
+    const struct block run = {
+        .t0_ns = t0_ns, .period_ps = board->antenna.period_ps, .count = samples->count};
+    note_told(&board->antenna, report->tick, REPORT_SAMPLE_TICKS, &run);
     int64_t tick_ns = NS_PER_S / REPORT_TICK_HZ;
     tell_change(board, BOARD_HIGH, t0_ns + samples->high_at * tick_ns, samples->high, true, sink);
     tell_change(board, BOARD_LOW, t0_ns + samples->low_at * tick_ns, samples->low, true, sink);
@@ -202,7 +211,8 @@ static void take_magnetic(struct serial_board *board, const struct report *repor
         int32_t count = report->as.magnetic.axis[i];
         sink->samples(sink->context, channels[i], time_ns, board->magnetic.period_ps, &count, 1);
     }
-    note_told(&board->magnetic, report->tick, period_ticks, 1);
+    const struct block run = {.t0_ns = time_ns, .period_ps = board->magnetic.period_ps, .count = 1};
+    note_told(&board->magnetic, report->tick, period_ticks, &run);
 }
 
 static int take_hello(struct serial_board *board, const struct report *report, struct error *error)

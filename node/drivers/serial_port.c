@@ -36,7 +36,7 @@ static int set_line(int file, speed_t speed)
     cfmakeraw(&line);
     line.c_cflag |= CLOCAL | CREAD;
     line.c_cflag &= ~(tcflag_t)(CRTSCTS | CSTOPB | PARENB | HUPCL); /* HUPCL would reset a board */
-    line.c_cc[VMIN] = 0;
+    line.c_cc[VMIN] = 1; /* with 0 a line that is gone could not be told from a silent one */
     line.c_cc[VTIME] = 0;
     return cfsetispeed(&line, speed) || cfsetospeed(&line, speed) ||
                    tcsetattr(file, TCSANOW, &line) || tcflush(file, TCIFLUSH)
@@ -66,13 +66,14 @@ int serial_port_open(const char *path, int baud, struct error *error)
 long serial_port_read(int file, uint8_t *bytes, size_t size, struct error *error)
 {
     ssize_t got = read(file, bytes, size);
-    if (got >= 0) {
+    if (got > 0) {
         return got;
     }
-    if (errno == EAGAIN || errno == EINTR) {
+    if (got < 0 && (errno == EAGAIN || errno == EINTR)) {
         return 0;
     }
-    return error_set(error, ERROR_IO, "unplugged: %s", strerror(errno));
+    return error_set(error, ERROR_IO, "unplugged%s%s", got < 0 ? ": " : "",
+                     got < 0 ? strerror(errno) : "");
 }
 
 void serial_port_write(int file, const uint8_t *bytes, size_t length)
