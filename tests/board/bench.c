@@ -16,6 +16,8 @@
 
 #define SUPPLY_MV 5000u
 #define PULSE_MV 1200u
+#define SPIKE_MV 1300u
+#define SAMPLE_CYCLES ((uint64_t)BENCH_HZ / 1000)
 #define STACK_LOW 0x5d
 #define STACK_HIGH 0x5e
 #define TIMSK1_AT 0x6f
@@ -26,22 +28,56 @@ uint16_t bench_counts(uint32_t millivolts)
     return (uint16_t)(counts > 1023u ? 1023u : counts);
 }
 
-/* Hum of 50 Hz, a slow swell and a sawtooth so that neighbours differ; a spike of one conversion
- * now and then. */
-static uint32_t antenna_mv(struct bench *bench, uint64_t cycle)
+/* Noise that is the same in every run: a few counts, so that no stretch of samples is like another.
+ */
+static uint32_t noise_mv(uint64_t number)
 {
-    double t = (double)cycle / BENCH_HZ;
-    double hum = bench->hum_mv * sin(2.0 * 3.14159265358979 * 50.0 * t);
-    double swell = 200.0 * sin(2.0 * 3.14159265358979 * 0.1 * t);
-    uint32_t mv =
-        (uint32_t)lround(2500.0 + hum + swell) + (uint32_t)(bench->conversions % 37u) * 9u;
-    if (bench->spike_every && cycle - bench->spike_last >= bench->spike_every) {
-        bench->spike_last = cycle;
-        mv += 1300u;
+    uint32_t mixed = (uint32_t)number * 2654435761u;
+    mixed ^= mixed >> 15;
+    mixed *= 2246822519u;
+    return (mixed ^ mixed >> 13) % 128u;
+}
+
+static bool spiked(struct bench *bench, const struct bench_conversion *one)
+{
+    if (bench->spike_every && one->cycle - bench->spike_last >= bench->spike_every) {
+        bench->spike_last = one->cycle;
+        return true;
     }
-    if (cycle >= bench->pulse_from && cycle < bench->pulse_to) {
+    bool *once = one->sample ? &bench->spike_sample : &bench->spike_between;
+    bool now = *once;
+    *once = false;
+    return now;
+}
+
+/* Hum of 50 Hz, a slow swell, noise; a spike of one conversion now and then. */
+static uint32_t antenna_mv(struct bench *bench, const struct bench_conversion *one)
+{
+    double t = (double)one->cycle / BENCH_HZ;
+    double hum = bench->hum_mv * sin(2.0 * 3.14159265358979 * 50.0 * t);
+    double swell = bench->swell_mv * sin(2.0 * 3.14159265358979 * 0.1 * t);
+    uint32_t mv = (uint32_t)lround(2500.0 + hum + swell) + noise_mv(bench->conversions);
+    if (spiked(bench, one)) {
+        mv += SPIKE_MV;
+    }
+    if (one->cycle >= bench->pulse_from && one->cycle < bench->pulse_to) {
         mv += PULSE_MV;
     }
+    return mv;
+}
+
+/* Notes the conversion that starts now; returns its millivolts. */
+static uint32_t convert_antenna(struct bench *bench)
+{
+    struct bench_conversion *one = &bench->log[bench->conversions % BENCH_LOG];
+    one->cycle = bench->avr->cycle;
+    /* Seven conversions fit into a millisecond: the first comes after the longest pause. */
+    one->sample = bench->conversions == 0 ||
+                  one->cycle - bench->sample_cycle > SAMPLE_CYCLES - SAMPLE_CYCLES / 50;
+    bench->sample_cycle = one->sample ? one->cycle : bench->sample_cycle;
+    uint32_t mv = antenna_mv(bench, one);
+    one->counts = bench_counts(mv);
+    bench->conversions++;
     return mv;
 }
 
@@ -60,9 +96,7 @@ static void on_conversion(struct avr_irq_t *irq, uint32_t value, void *context)
     }
     uint32_t mv = 0;
     if (told.mux.src == antenna) {
-        mv = antenna_mv(bench, bench->avr->cycle);
-        bench->log[bench->conversions++ % BENCH_LOG] =
-            (struct bench_conversion){bench->avr->cycle, bench_counts(mv)};
+        mv = convert_antenna(bench);
     } else if (told.mux.src == pot) {
         mv = bench->pot_mv;
     }
@@ -101,6 +135,7 @@ static void on_xoff(struct avr_irq_t *irq, uint32_t value, void *context)
 
 void bench_send(struct bench *bench, uint8_t byte)
 {
+    bench->sent_cycle = bench->avr->cycle;
     avr_raise_irq(avr_io_getirq(bench->avr, (uint32_t)AVR_IOCTL_UART_GETIRQ(line_name(bench)),
                                 UART_IRQ_INPUT),
                   byte);

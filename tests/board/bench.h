@@ -17,6 +17,7 @@
 struct bench_conversion {
     uint64_t cycle;
     uint16_t counts;
+    bool sample; /* the first of its millisecond */
 };
 
 struct bench_magnetic {
@@ -44,6 +45,7 @@ struct bench {
     bool is_32u4;
     struct bench_conversion log[BENCH_LOG];
     uint64_t conversions;
+    uint64_t sample_cycle; /* of the last sample */
     struct bench_magnetic magnetic[64];
     uint64_t magnetic_count;
     struct bench_edge edges[BENCH_EDGES];
@@ -58,10 +60,14 @@ struct bench {
     uint16_t pot_mv;
     uint64_t spike_every; /* cycles; one conversion in so many is spiked */
     uint64_t spike_last;
+    bool spike_sample;   /* the next sample is spiked, and nothing else */
+    bool spike_between;  /* a conversion between two samples is */
+    double swell_mv;     /* in ten seconds up and down */
     double hum_mv;       /* 50 Hz on the antenna */
     uint64_t pulse_from; /* cycles; between the two the antenna stands higher */
     uint64_t pulse_to;
     bool xon;
+    uint64_t sent_cycle; /* when the host sent its last byte */
     uint16_t lowest_stack;
     uint64_t slept; /* cycles */
     uint32_t flash_bytes;
