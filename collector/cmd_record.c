@@ -6,8 +6,7 @@
 
 #include "collector/commands.h"
 #include "collector/enrol/addresses.h"
-#include "collector/options.h"
-#include "collector/record/page.h"
+#include "collector/options_page.h"
 #include "collector/record/session.h"
 #include "collector/screen.h"
 #include "common/clock.h"
@@ -33,7 +32,8 @@ static int record(const struct arguments *arguments, struct session_settings *se
     struct clock_skew skew;
     char listen_host[HOST_SIZE];
     char time_host[HOST_SIZE];
-    char http_host[HOST_SIZE];
+    char http_host[OPTIONS_PAGE_HOST_SIZE];
+    struct page_settings page;
     if (options_value(arguments, "broker") && options_value(arguments, "listen")) {
         return error_set(error, ERROR_USAGE, "--listen: not together with --broker");
     }
@@ -52,21 +52,15 @@ static int record(const struct arguments *arguments, struct session_settings *se
                          "--open-broker, --enrolled-only: one of them, and not with --broker");
     }
     settings->enrolled_only = enrolled_only || (!open && !addresses_is_loopback(listen_host));
-    if (options_value(arguments, "http")) {
-        if (options_parse_address(options_value(arguments, "http"), "http", http_host,
-                                  sizeof http_host, &settings->http_port, error) != 0) {
-            return -1;
-        }
-        settings->http_host = http_host;
-    }
-    const struct page_settings page = {.certificate_path = options_value(arguments, "http-cert"),
-                                       .key_path = options_value(arguments, "http-key")};
     char *certificate = NULL;
     char *key = NULL;
-    if (page_load_tls(&page, &certificate, &key, error) != 0) {
+    if (options_page(arguments, http_host, &page, error) != 0 ||
+        page_load_tls(&page, &certificate, &key, error) != 0) {
         return -1;
     }
-    settings->http_pair = options_value(arguments, "http-pair") != NULL;
+    settings->http_host = page.host;
+    settings->http_port = page.port;
+    settings->http_pair = page.pair_always;
     settings->http_certificate = certificate;
     settings->http_key = key;
     settings->night_path = options_value(arguments, "night");
@@ -118,11 +112,7 @@ static const struct option_spec options[] = {
      "anyway)"},
     {"open-broker", NULL, false, "its own broker is open to anybody, beyond this machine too"},
     {"time", "ADDR:PORT", false, "where the time server listens, UDP (default " DEFAULT_TIME ")"},
-    {"http", "ADDR:PORT", false,
-     "show the night there as a page; beyond this machine a pairing code is asked for"},
-    {"http-pair", NULL, false, "ask for the page's pairing code on this machine too"},
-    {"http-cert", "FILE", false, "a certificate (PEM): the page then speaks TLS"},
-    {"http-key", "FILE", false, "its private key (PEM)"},
+    OPTIONS_PAGE_ROWS(false),
     {"on-alert", "CMD", false, "a shell command for each alert, its JSON on standard input"},
     {0},
 };

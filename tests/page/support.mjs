@@ -1,8 +1,10 @@
 // What the browser's tests share: programs, a browser, pages that tell their faults.
 // Must never sleep where a condition can be waited for, nor end what it did not start.
 
+import assert from "node:assert/strict";
 import { spawn } from "node:child_process";
 import fs from "node:fs";
+import { createRequire } from "node:module";
 import net from "node:net";
 import os from "node:os";
 import path from "node:path";
@@ -15,6 +17,9 @@ export const ROOMWAKE = path.join(BUILD, "roomwake");
 const FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
   "--disable-background-networking", "--disable-component-update", "--disable-sync"];
 export const DEADLINE_MS = 60000;
+const AXE = fs.readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const SHOTS = process.env.ROOMWAKE_SHOTS || "";
+const SIZES = [[360, 760], [768, 1024], [1440, 900]];
 
 export function makeFolder() {
   return fs.mkdtempSync(path.join(os.tmpdir(), "roomwake-page-"));
@@ -114,4 +119,28 @@ export async function open(context, url) {
 // Waits until the lanes show what is in sight.
 export function shown(page) {
   return page.waitForFunction(() => document.querySelector(".lanes")?.dataset.shown !== undefined);
+}
+
+export async function shoot(page, name) {
+  if (SHOTS) await page.screenshot({ path: path.join(SHOTS, `${name}.png`) });
+}
+
+// What is shown now, in each light: without fault for who can't see or point, and no wider than a
+// screen of any size. The context must let scripts in (bypassCSP).
+export async function withoutFault(page, name) {
+  const before = page.viewportSize();
+  await page.evaluate(AXE);
+  for (const light of ["Dark", "Red", "Day"]) {
+    await page.click(`#lights button:text-is('${light}')`);
+    const { violations } = await page.evaluate(() => window.axe.run(document, { resultTypes: ["violations"] }));
+    assert.deepEqual(violations.map((one) => `${one.id}: ${one.nodes.map((node) => `${node.target} ${node.failureSummary}`)}`), [],
+      `${name} in ${light}`);
+    for (const [width, height] of SIZES) {
+      await page.setViewportSize({ width, height });
+      const over = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+      assert.ok(over <= 0, `${name} at ${width}: ${over} px too wide`);
+      await shoot(page, `${name}-${light.toLowerCase()}-${width}`);
+    }
+    await page.setViewportSize(before);
+  }
 }

@@ -5,7 +5,9 @@ import { draw, make } from "./dom.js";
 import { floorName } from "./words.js";
 
 const EDGE_M = 0.6;
-const NAME_BELOW_M = 0.55; // a node's name under its shape
+const NAME_BELOW_M = 0.8; // a node's name under its shape and the ring round it
+const LETTER_WIDE = 0.55; // of its height
+const CLEAR_M = 0.15;
 
 export function floorsOf(site) {
   return [...new Set(site.rooms.map((room) => room.floor))].sort((a, b) => b - a);
@@ -36,16 +38,40 @@ export function middle(outline) {
   return [x / (3 * area), y / (3 * area)];
 }
 
-// Where a room's name goes: on its middle line, as far from its nodes and their names as may be.
-export function namePlace(room, nodes) {
-  const [x, y] = middle(room.outline_m);
-  const ys = room.outline_m.map((point) => point[1]);
-  const [top, bottom] = [Math.min(...ys), Math.max(...ys)];
-  const taken = nodes.filter((node) => node.room === room.id && Math.abs(node.position_m[0] - x) < 2)
-    .flatMap((node) => [node.position_m[1], node.position_m[1] + NAME_BELOW_M]);
-  const places = [y, ...[0.25, 0.4, 0.6, 0.75, 0.9].map((part) => top + (bottom - top) * part)];
-  const far = (place) => Math.min(1, ...taken.map((other) => Math.abs(other - place)));
-  return [x, places.reduce((best, place) => (far(place) > far(best) + 0.05 ? place : best))];
+// The heights of names and of a node with the ring round it, by house.css.
+function sizes() {
+  return matchMedia("(max-width: 40rem)").matches ? { name: 0.72, node: 0.9, nodeName: 0 } : { name: 0.42, node: 0.5, nodeName: 0.42 };
+}
+
+// How far two boxes {x, y (middle), w, h} are apart; below 0 where they overlap.
+function apart(a, b) {
+  return Math.max(Math.abs(a.x - b.x) - (a.w + b.w) / 2, Math.abs(a.y - b.y) - (a.h + b.h) / 2);
+}
+
+// Where a room's name goes, with `more` metres of words below it: clear of its nodes and their names
+// where there is such a place, and as near to its middle as may be.
+export function namePlace(room, nodes, more = 0) {
+  const centre = middle(room.outline_m);
+  const { left, top, width, height } = bounds([room]);
+  const { name, node: dot, nodeName } = sizes();
+  const taken = nodes.filter((node) => node.room === room.id).flatMap(({ id, position_m: [x, y] }) => [
+    { x, y, w: dot, h: dot }, { x, y: y + NAME_BELOW_M - nodeName / 2, w: id.length * nodeName * LETTER_WIDE, h: nodeName }]);
+  const free = ([x, y]) => Math.min(CLEAR_M, ...taken.map((other) => apart(other, { x,
+    y: y - name / 2 + more / 2, w: Math.min(room.title.length * LETTER_WIDE * name, width), h: name + more })));
+  const across = [centre[0], ...[0.3, 0.7].map((part) => left + width * part)];
+  const along = [centre[1], ...[0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.9].map((part) => top + height * part)];
+  const places = across.flatMap((x) => along.map((y) => [x, y]))
+    .filter(([, y]) => y - name > top + EDGE_M && y + more < top + height - EDGE_M);
+  return places.reduce((best, place) => (free(place) > free(best) + 0.01 ? place : best), centre);
+}
+
+// A room's name, no wider than the room.
+export function roomName(room, [x, y]) {
+  const xs = room.outline_m.map((point) => point[0]);
+  const name = draw("text", { class: "room-name", x, y }, room.title);
+  const fit = (Math.max(...xs) - Math.min(...xs)) / (LETTER_WIDE * Math.max(room.title.length, 1));
+  name.style.setProperty("--fit", `${fit.toFixed(2)}px`);
+  return name;
 }
 
 export function points(outline) {
@@ -85,8 +111,7 @@ function drawFloor(site, floor) {
     if (door.between.some((id) => here.has(id))) figure.append(doorShape(door));
   }
   for (const room of rooms) {
-    const [x, y] = namePlace(room, site.nodes);
-    figure.append(draw("text", { class: "room-name", x, y }, room.title));
+    figure.append(roomName(room, namePlace(room, site.nodes)));
   }
   for (const node of site.nodes) {
     if (here.has(node.room)) figure.append(nodeShape(node));

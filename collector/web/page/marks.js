@@ -56,7 +56,7 @@ function hold(said, text, send) {
 
 export function viewMarks(view) {
   const form = { room: recall("mark-room", ""), seconds: 60 };
-  const who = make("input", { maxlength: "32", pattern: "[a-z0-9-]*", value: recall("mark-who", ""),
+  const who = make("input", { maxlength: "32", pattern: "[a-z0-9\\-]*", value: recall("mark-who", ""),
     autocapitalize: "none", onchange: () => remember("mark-who", who.value) });
   const own = make("input", { maxlength: "400" });
   const seconds = make("input", { type: "number", min: "0", max: "86400", value: "60" });

@@ -9,7 +9,7 @@ import { plotEdges } from "./plot.js";
 import { drawBehind, drawRuler } from "./ruler.js";
 import { moveBy, Sight } from "./sight.js";
 import { listen, loadEvents, nightEnd, nodeRoom, store } from "./store.js";
-import { clock, length } from "./words.js";
+import { clock, length, some } from "./words.js";
 
 const CLOCK = { name: "clock", unit: "s", rate_hz: 0 };
 const FOLLOW_NS = 120e9;
@@ -153,9 +153,9 @@ class NightView {
     const found = sortedFindings().filter((one) => one.start >= from && one.start < to);
     const inside = (list) => (list || []).filter(([, start, end]) => start < to && end >= from);
     const [marks, gaps, questions] = ["marks", "gaps", "questions"].map((name) => inside(store.events?.[name]));
-    const asked = questions.length ? `, ${questions.length} windows of questions` : "";
-    this.inside.replaceChildren(
-      make("summary", {}, `In sight: ${found.length} findings, ${marks.length} marks, ${gaps.length} gaps${asked}`));
+    const kinds = [some(found.length, "finding"), some(marks.length, "mark"), some(gaps.length, "gap")];
+    if (questions.length) kinds.push(some(questions.length, "question window"));
+    this.inside.replaceChildren(make("summary", {}, `In sight: ${kinds.join(", ")}`));
     this.inside.ontoggle = () => this.fillInside(found, marks, gaps, questions);
     this.inside.ontoggle();
   }
@@ -164,12 +164,12 @@ class NightView {
     if (!this.inside.open || this.inside.querySelector("ol")) return;
     const item = (start, head, text) => make("li", {}, make("span", { class: "when" }, clock(store.night.base, start)),
       make("span", { class: "head" }, head), ` ${text}`);
-    const some = (list, words) => list.slice(0, INSIDE_MOST).map(words);
-    this.inside.append(make("ol", {}, ...some(found, findingItem),
-      ...some(marks, ([id, start, end, room, who, text]) => item(start, "mark",
+    const few = (list, words) => list.slice(0, INSIDE_MOST).map(words);
+    this.inside.append(make("ol", {}, ...few(found, findingItem),
+      ...few(marks, ([id, start, end, room, who, text]) => item(start, "mark",
         `${text} (${room || "whole house"}${who ? `, ${who}` : ""}, ${length(end - start)}, mark ${id})`)),
-      ...some(gaps, ([node, start, end, reason]) => item(start, "gap", `${nodeRoom(node)} (${node}), ${length(end - start)}: ${reason}`)),
-      ...some(questions, ([what, start, end, nth, session, text]) => item(start, "question",
+      ...few(gaps, ([node, start, end, reason]) => item(start, "gap", `${nodeRoom(node)} (${node}), ${length(end - start)}: ${reason}`)),
+      ...few(questions, ([what, start, end, nth, session, text]) => item(start, "question",
         `${what === "asked" ? `"${text}"` : "nobody asked"}, ${length(end - start)} (window ${nth} of session ${session})`))));
   }
 

@@ -130,10 +130,10 @@ export function viewNow(view) {
   };
   const live = store.self.live;
   view.append(
-    make("section", { class: "wide", "aria-label": "The house" }, house.element,
+    make("section", { "aria-label": "The house" }, house.element,
       live ? parts.disturbed : null, parts.spread,
       make("p", { class: "faint" }, "A filled round is a node that is well; one with a cross is not; an open square is not heard. A second line round it: the control.")),
-    make("section", { "aria-labelledby": "found-title" },
+    make("section", { class: "found", "aria-labelledby": "found-title" },
       make("h2", { id: "found-title" }, "What was found, newest first"), parts.found),
     make("section", { "aria-labelledby": "nodes-title" },
       make("h2", { id: "nodes-title" }, "The nodes"), parts.nodes));

@@ -35,6 +35,12 @@ function drawLine(plot, stepped) {
     inside: plot.few ? 1 : Number(colour("--line-inside")) });
 }
 
+// A count has no unit that the lane's title doesn't tell.
+function tickWords(tick, unit) {
+  if (unit === "/") return tick === 0 || tick === 1 ? value(tick, unit) : "";
+  return value(tick, unit === "count" ? "" : unit);
+}
+
 // options: width, height, unit, stepped, from, to (seconds), sync, drawn(plot), moved(plot)
 export function makePlot(into, options) {
   const { unit } = options;
@@ -62,8 +68,7 @@ export function makePlot(into, options) {
         space: 28,
         grid: { stroke: () => colour("--grid"), width: 1 },
         ticks: { show: false },
-        values: (self, ticks) => (unit === "/" ? ticks.map((one) => (one === 0 || one === 1 ? value(one, unit) : ""))
-          : ticks.map((one) => value(one, unit))),
+        values: (self, ticks) => ticks.map((one) => tickWords(one, unit)),
       },
     ],
     series: [{}, { label: "least", ...SERIES }, { label: "greatest", ...SERIES }],

@@ -7,9 +7,9 @@ import { store } from "./store.js";
 const WORDS = {
   json: ["The findings", "JSON", "json"],
   csv: ["Every sample, as a table", "CSV, which can be imported again", "csv"],
-  senml: ["Every sample", "SenML, RFC 8428", "senml.json"],
+  senml: ["Every sample, as SenML", "RFC 8428", "senml.json"],
   webvtt: ["Findings and marks as captions", "WebVTT, for a player", "vtt"],
-  mseed: ["Every sample", "miniSEED, for seismology's tools", "mseed"],
+  mseed: ["Every sample, as miniSEED", "for seismology's tools", "mseed"],
   report: ["The report", "one page with figures, for others to check", "html"],
 };
 

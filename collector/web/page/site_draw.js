@@ -2,12 +2,13 @@
 // Must never change the site but through its model. Used by plan.js.
 
 import { draw } from "./dom.js";
-import { namePlace, points } from "./house.js";
+import { namePlace, points, roomName } from "./house.js";
 import { outlineOf, rectangle, snap, tidy } from "./site_model.js";
 
 const LEAST = { width: 14, height: 10 };
 const ROOM_LEAST_M = 0.5;
 const EDGE_M = 2;
+const SIZE_BELOW_M = 0.6; // a room's size under its name
 
 export class SiteDrawing {
   // plan: {model, floor, tool, selected, fault, select(list, index), render()}
@@ -73,11 +74,11 @@ export class SiteDrawing {
     const { model, floor } = this.plan;
     return model.site.rooms.flatMap((room, i) => {
       if (room.floor !== floor) return [];
-      const [x, y] = namePlace(room, model.site.nodes);
+      const [x, y] = namePlace(room, model.site.nodes, SIZE_BELOW_M);
       const box = rectangle(room.outline_m);
       return [draw("polygon", { class: this.classes("rooms", i, "room"), points: points(room.outline_m), "data-list": "rooms", "data-index": i }),
-        draw("text", { class: "room-name", x, y }, room.title),
-        box ? draw("text", { class: "size", x, y: y + 0.55 }, `${box.w} x ${box.d} m`) : null].filter(Boolean);
+        roomName(room, [x, y]),
+        box ? draw("text", { class: "size", x, y: y + SIZE_BELOW_M }, `${box.w} x ${box.d} m`) : null].filter(Boolean);
     });
   }
 
@@ -98,7 +99,7 @@ export class SiteDrawing {
       const [cx, cy] = node.position_m;
       return [draw("circle", { class: this.classes("nodes", i, "node-dot"), cx, cy, r: 0.24, "data-list": "nodes", "data-index": i }),
         node.control ? draw("circle", { class: "control", cx, cy, r: 0.36 }) : null,
-        draw("text", { class: "node-name", x: cx, y: cy + 0.65 }, node.id)].filter(Boolean);
+        draw("text", { class: "node-name", x: cx, y: cy + 0.7 }, node.id)].filter(Boolean);
     });
   }
 

@@ -22,7 +22,7 @@ function text(label, value, take, more) {
   return field(label, input);
 }
 
-const ID = { pattern: "[a-z0-9-]{1,32}", autocapitalize: "none", spellcheck: "false" };
+const ID = { pattern: "[a-z0-9\\-]{1,32}", autocapitalize: "none", spellcheck: "false" };
 
 // What a field changes is looked up when it is typed: the site may be another one by then (undo).
 function rectangleFields(model, room, box) {

@@ -35,6 +35,11 @@ export function length(ns) {
   return `${Number((size / 1e6).toPrecision(2))} ms`;
 }
 
+// "1 gap", "2 gaps".
+export function some(count, word) {
+  return `${count} ${word}${count === 1 ? "" : "s"}`;
+}
+
 export function unitWords(unit) {
   return UNIT_WORDS[unit] ?? unit;
 }
