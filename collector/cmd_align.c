@@ -1,11 +1,11 @@
 /* roomwake align: finds the clock of a sound recorder that ran through the night, and makes its
  * level a witness. Must never hold more than options and calls. Called by main.c. */
-#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "collector/commands.h"
+#include "collector/export/whole.h"
 #include "collector/options.h"
 #include "collector/record/align.h"
 #include "collector/record/recorder.h"
@@ -83,19 +83,16 @@ static int read_wish(const struct arguments *arguments, struct wish *wish, struc
 static int write_levels(const struct wish *wish, const struct align_result *line,
                         struct error *error)
 {
-    FILE *file = fopen(wish->levels_path, "wx");
-    if (!file) {
-        return error_set(error, ERROR_IO, "%s: %s", wish->levels_path, strerror(errno));
+    struct whole whole;
+    if (whole_open(&whole, wish->levels_path, false, error) != 0) {
+        return -1;
     }
-    int outcome = align_levels_write(wish->align.levels, &line->match, wish->recorder.place.node,
-                                     file, error);
-    if (fclose(file) != 0 && outcome == 0) {
-        outcome = error_set(error, ERROR_IO, "%s: %s", wish->levels_path, strerror(errno));
+    if (align_levels_write(wish->align.levels, &line->match, wish->recorder.place.node, whole.out,
+                           error) != 0) {
+        whole_abandon(&whole);
+        return -1;
     }
-    if (outcome != 0) {
-        (void)remove(wish->levels_path);
-    }
-    return outcome;
+    return whole_close(&whole, error);
 }
 
 static int add_witness(struct wish *wish, const struct align_result *line, struct error *error)

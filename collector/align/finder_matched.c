@@ -20,6 +20,9 @@
 #define FIRST_SHARE 0.5
 /* Root mean square bandwidth of a flat band: its width / sqrt(12). */
 #define RMS_BAND_HZ ((CHIRP_TO_HZ - CHIRP_FROM_HZ) / 3.4641016151377544)
+/* An echo within the peak's own width (1 / bandwidth, 0.33 ms) moves its top by up to about half of
+ * it, evenly spread: no filter tells them apart. */
+#define ECHO_SD_S 1e-4
 #define PI 3.14159265358979323846
 
 struct finder_matched {
@@ -121,12 +124,11 @@ static void note(const struct finder_matched *m, size_t peak, size_t usable, dou
         between = bend < 0.0 ? 0.5 * (a - c) / bend : 0.0;
     }
     double strength = (double)m->magnitude[i] / mean;
-    /* A delay's bound at this strength (Rayleigh mean = sqrt(pi/4) of the noise's amplitude), not
-     * below a hundredth of a sample. */
+    /* A delay's bound at this strength (Rayleigh mean = sqrt(pi/4) of the noise's amplitude). */
     double sd_s = sqrt(4.0 / PI) / (2.0 * PI * RMS_BAND_HZ * strength * sqrt(2.0));
     struct finder_arrival arrival = {
         .time_s = ((double)(m->first + (int64_t)i) + between) / m->rate_hz - m->delay_s,
-        .sd_s = fmax(sd_s, 0.01 / m->rate_hz),
+        .sd_s = hypot(sd_s, ECHO_SD_S),
         .strength = strength};
     finder_list_add(list, &arrival, APART_S);
 }

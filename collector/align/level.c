@@ -7,11 +7,13 @@
 #include <ebur128.h>
 #undef error
 #include <math.h>
+#include <stdbool.h>
 #include <stdlib.h>
 
 struct level {
     ebur128_state *loudness;
     double rate_hz;
+    size_t channels;
     size_t told;  /* tenths so far */
     size_t taken; /* samples so far */
     size_t until; /* the sample at which the next tenth ends */
@@ -25,17 +27,29 @@ static size_t end_of_tenth(const struct level *level, size_t nth)
     return (size_t)llround((double)(nth + 1) * level->rate_hz / LEVEL_RATE_HZ);
 }
 
-int level_new(double rate_hz, level_told told, void *context, struct level **out,
+/* More than two: the library would take them for those of a cinema, some weighted, some left out.
+ */
+static bool weigh_alike(ebur128_state *loudness, size_t channels)
+{
+    bool set = true;
+    for (unsigned i = 0; channels > 2 && i < channels; i++) {
+        set = ebur128_set_channel(loudness, i, EBUR128_LEFT) == EBUR128_SUCCESS && set;
+    }
+    return set;
+}
+
+int level_new(double rate_hz, size_t channels, level_told told, void *context, struct level **out,
               struct error *error)
 {
     struct level *level = calloc(1, sizeof *level);
     if (level) {
-        level->loudness = ebur128_init(1, (unsigned long)rate_hz, EBUR128_MODE_M);
+        level->loudness = ebur128_init((unsigned)channels, (unsigned long)rate_hz, EBUR128_MODE_M);
     }
-    if (!level || !level->loudness) {
-        free(level);
+    if (!level || !level->loudness || !weigh_alike(level->loudness, channels)) {
+        level_free(level);
         return error_set(error, ERROR_MEMORY, "align: out of memory");
     }
+    level->channels = channels;
     level->rate_hz = rate_hz;
     level->on_tenth = told;
     level->context = context;
@@ -47,7 +61,9 @@ int level_new(double rate_hz, level_told told, void *context, struct level **out
 void level_free(struct level *level)
 {
     if (level) {
-        ebur128_destroy(&level->loudness);
+        if (level->loudness) {
+            ebur128_destroy(&level->loudness);
+        }
         free(level);
     }
 }
@@ -74,10 +90,10 @@ int level_push(struct level *level, const float *samples, size_t count, struct e
         if (ebur128_add_frames_float(level->loudness, samples, part) != EBUR128_SUCCESS) {
             return error_set(error, ERROR_MEMORY, "align: loudness can't be had");
         }
-        for (size_t i = 0; i < part; i++) {
+        for (size_t i = 0; i < part * level->channels; i++) {
             level->peak = fmaxf(level->peak, fabsf(samples[i]));
         }
-        samples += part;
+        samples += part * level->channels;
         count -= part;
         level->taken += part;
         if (level->taken == level->until && tell(level, error) != 0) {

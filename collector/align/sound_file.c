@@ -87,6 +87,11 @@ int64_t sound_file_read(struct sound_file *recording, float *mono, size_t size, 
     return got;
 }
 
+const float *sound_file_frames(const struct sound_file *recording)
+{
+    return recording->piece;
+}
+
 void sound_file_close(struct sound_file *recording)
 {
     if (recording) {

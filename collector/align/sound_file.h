@@ -31,6 +31,8 @@ int sound_file_open(const char *path, struct sound_file **recording, struct soun
 /* Up to `size` frames, the mean of the channels, full scale 1. 0 at the end, -1 on error. */
 int64_t sound_file_read(struct sound_file *recording, float *mono, size_t size,
                         struct error *error);
+/* What was read last, all channels, interleaved; valid until the next read. */
+const float *sound_file_frames(const struct sound_file *recording);
 void sound_file_close(struct sound_file *recording);
 
 /* A wave file of 16 bits with one chirp (chirp.h), `lead_s` of silence before and after. ERROR_IO.

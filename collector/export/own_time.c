@@ -13,7 +13,7 @@
 
 #define FILE_MOST 65536u
 #define NS_PER_S 1e9
-#define DRIFT_MOST_PPM 1000.0
+#define DRIFT_MOST_PPM 2000.0 /* twice what a line may have */
 #define RATE_MOST_HZ 1e6
 #define FRAMES_MOST 1e13
 

@@ -2,17 +2,16 @@
  * Must never hold more than a piece of the recording. Called by cmd_align.c. */
 #include "collector/record/align.h"
 
-#include <errno.h>
 #include <inttypes.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 #include <time.h>
-#include <unistd.h>
 
 #include "collector/align/finder.h"
 #include "collector/align/level.h"
+#include "collector/export/whole.h"
 #include "collector/night/reader.h"
 #include "common/json.h"
 #include "common/text.h"
@@ -134,7 +133,7 @@ static int listen(struct sound_file *recording, struct finder *finder, struct le
     int64_t got = 0;
     while ((got = sound_file_read(recording, piece, PIECE, error)) > 0) {
         finder_push(finder, piece, (size_t)got);
-        if (level && level_push(level, piece, (size_t)got, error) != 0) {
+        if (level && level_push(level, sound_file_frames(recording), (size_t)got, error) != 0) {
             return -1;
         }
     }
@@ -169,7 +168,8 @@ static int run_with(const struct align_settings *settings, const struct anchors 
     const double rate_hz = result->info.rate_hz;
     int outcome = finder_new(rate_hz, &finder, error);
     if (outcome == 0 && settings->levels) {
-        outcome = level_new(rate_hz, align_levels_take, settings->levels, &level, error);
+        outcome = level_new(rate_hz, (size_t)result->info.channels, align_levels_take,
+                            settings->levels, &level, error);
     }
     if (outcome == 0) {
         outcome = listen(recording, finder, level, error);
@@ -269,17 +269,13 @@ int align_save(const struct align_settings *settings, const struct align_result 
         "\"anchors_used\":%zu}\n",
         result->night, start, match->drift_ppm, result->info.rate_hz, result->info.frames,
         match->middle_s, match->middle_sd_s, match->drift_sd_ppm, match->used);
-    int outcome = 0;
-    FILE *file = NULL;
-    if (path.failed || json.failed) {
-        outcome = error_set(error, ERROR_MEMORY, "align: out of memory");
-    } else if (!(file = fopen(path.bytes, "w")) ||
-               fwrite(json.bytes, 1, json.length, file) != json.length || fflush(file) != 0 ||
-               fsync(fileno(file)) != 0) {
-        outcome = error_set(error, ERROR_IO, "%s: %s", path.bytes, strerror(errno));
-    }
-    if (file && fclose(file) != 0 && outcome == 0) {
-        outcome = error_set(error, ERROR_IO, "%s: %s", path.bytes, strerror(errno));
+    struct whole whole;
+    int outcome = path.failed || json.failed
+                      ? error_set(error, ERROR_MEMORY, "align: out of memory")
+                      : whole_open(&whole, path.bytes, true, error);
+    if (outcome == 0) {
+        (void)fwrite(json.bytes, 1, json.length, whole.out); /* whole_close tells of a failure */
+        outcome = whole_close(&whole, error);
     }
     text_free(&path);
     text_free(&json);

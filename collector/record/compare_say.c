@@ -40,10 +40,18 @@ static bool unexplained(const struct compare_event *event)
     return event->counts && event->cause == CAUSE_UNEXPLAINED;
 }
 
+/* Two digits, and none of them an exponent. */
+static void say_number(double value, const char *before, const char *after, FILE *out)
+{
+    fprintf(out, value >= 99.5 ? "%s%.0f%s" : "%s%.2g%s", before, value, after);
+}
+
 static void say_rate(uint64_t count, double watched_s, FILE *out)
 {
     const struct rate rate = rates_of(count, watched_s);
-    fprintf(out, "%.2g a night (95 %%: %.2g to %.2g)", rate.per_night, rate.low, rate.high);
+    say_number(rate.per_night, "", " a night", out);
+    say_number(rate.low, " (95 %: ", " to ", out);
+    say_number(rate.high, "", ")", out);
 }
 
 static void say_night(const struct compare_night *night, uint32_t *count, FILE *out)

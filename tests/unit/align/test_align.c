@@ -189,7 +189,7 @@ static void the_level_is_the_standards(void **state)
     struct tenths tenths = {0};
     struct level *level = NULL;
     struct error error;
-    assert_int_equal(level_new(48000, take_tenth, &tenths, &level, &error), 0);
+    assert_int_equal(level_new(48000, 1, take_tenth, &tenths, &level, &error), 0);
     float piece[480];
     for (size_t i = 0; i < 200; i++) {
         for (size_t j = 0; j < 480; j++) {
