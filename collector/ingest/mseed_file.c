@@ -123,7 +123,9 @@ static int open_record(struct mseed_file *file, struct error *error)
         return out_of_memory(file, error);
     }
     int result = mseed_record_look(file->bytes + offset, file->length - offset, &length, &start_ns);
-    if (result != 0) {
+    if (result == MSEED_NO_MEMORY) {
+        result = out_of_memory(file, error);
+    } else if (result != 0) {
         result = error_set(error, ERROR_FORMAT, "%s: changed while it was read", file->name);
     } else {
         result = mseed_record_read(&file->names, file->bytes + offset, length, index + 1, samples,
@@ -234,9 +236,13 @@ static int find_records(struct mseed_file *file, struct error *error)
     for (size_t at = 0; at < file->length;) {
         struct entry entry = {.offset = at};
         size_t length = 0;
-        if (mseed_record_look(file->bytes + at, file->length - at, &length, &entry.start_ns) != 0) {
-            return fail(file, file->entry_count + 1, ERROR_FORMAT,
-                        at == 0 ? "not miniSEED 2" : "damaged or cut short", error);
+        int looked =
+            mseed_record_look(file->bytes + at, file->length - at, &length, &entry.start_ns);
+        if (looked != 0) {
+            return looked == MSEED_NO_MEMORY
+                       ? out_of_memory(file, error)
+                       : fail(file, file->entry_count + 1, ERROR_FORMAT,
+                              at == 0 ? "not miniSEED 2" : "damaged or cut short", error);
         }
         if (add_entry(file, entry, error) != 0) {
             return -1;

@@ -117,7 +117,7 @@ static int unpack(const char *bytes, size_t length, flag with_data, MSRecord **r
 {
     char *copy = malloc(length); /* the library swaps in place */
     if (!copy) {
-        return MS_GENERROR;
+        return MSEED_NO_MEMORY;
     }
     memcpy(copy, bytes, length);
     int result = msr_unpack(copy, (int)length, record, with_data, 0);
@@ -130,9 +130,7 @@ static int unpack(const char *bytes, size_t length, flag with_data, MSRecord **r
 
 int mseed_record_look(const char *bytes, size_t left, size_t *length, int64_t *start_ns)
 {
-    if (left < HEADER_SIZE || left > INT_MAX) {
-        left = left > INT_MAX ? INT_MAX : left;
-    }
+    left = left > INT_MAX ? INT_MAX : left;
     int found =
         left >= HEADER_SIZE ? ms_detect(bytes, left > RECORD_MAX ? RECORD_MAX : (int)left) : -1;
     int encoding = -1;
@@ -148,7 +146,8 @@ int mseed_record_look(const char *bytes, size_t left, size_t *length, int64_t *s
     }
     msr_free(&record);
     *length = (size_t)found;
-    return result == MS_NOERROR && *start_ns<TIME_LIMIT_NS && * start_ns> - TIME_LIMIT_NS ? 0 : -1;
+    bool sound = *start_ns<TIME_LIMIT_NS && * start_ns> - TIME_LIMIT_NS;
+    return result == MSEED_NO_MEMORY ? result : result == MS_NOERROR && sound ? 0 : -1;
 }
 
 struct record_run {
@@ -375,9 +374,12 @@ int mseed_record_read(const struct mseed_names *names, const char *bytes, size_t
     samples->place = place;
     samples->count = 0;
     samples->next = 0;
-    if (unpack(bytes, length, 1, &record) != MS_NOERROR) {
+    int unpacked = unpack(bytes, length, 1, &record);
+    if (unpacked != MS_NOERROR) {
         msr_free(&record);
-        return fail(&run, "can't be decoded");
+        return unpacked == MSEED_NO_MEMORY
+                   ? error_set(error, ERROR_MEMORY, "%s: out of memory", names->file)
+                   : fail(&run, "can't be decoded");
     }
     int noted = find_note(&run, record, &note);
     int result = noted < 0    ? -1

@@ -29,7 +29,8 @@ struct mseed_names {
 };
 
 /* The length of the record at the bytes' beginning and its start in site time (to the library's
- * microsecond); -1 where there is none. */
+ * microsecond); -1 where there is none, or MSEED_NO_MEMORY. */
+#define MSEED_NO_MEMORY (-1000)
 int mseed_record_look(const char *bytes, size_t left, size_t *length, int64_t *start_ns);
 /* Decodes a record that was looked at. `place` is for errors. */
 int mseed_record_read(const struct mseed_names *names, const char *bytes, size_t length,

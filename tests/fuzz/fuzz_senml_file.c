@@ -8,16 +8,10 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-    static struct site *site;
     struct recording *recording = NULL;
     struct error error = {0};
-    if (!site && site_parse(site_text, sizeof site_text - 1, "site", &site, &error) != 0) {
-        abort();
-    }
-    if (senml_file_open_bytes("pack", (const char *)data, size, site, &recording, &error) == 0) {
-        run_recording(recording);
-    } else {
-        require(strstr(error.text, "pack") != NULL || error.code == ERROR_MEMORY);
-    }
+    int opened =
+        senml_file_open_bytes("pack", (const char *)data, size, fuzz_site(), &recording, &error);
+    run_recording(opened, recording, "pack", &error);
     return 0;
 }

@@ -47,8 +47,12 @@ static int on_blocks(void *context, uint32_t node, const struct block *blocks, s
     struct seen *seen = context;
     (void)error;
     for (size_t b = 0; b < count; b++) {
+        const struct channel *channel =
+            &recording_get_node(seen->recording, node)->channels[blocks[b].channel];
         for (uint32_t i = 0; i < blocks[b].count; i++) {
+            struct decimal value;
             int64_t time_ns = block_time_ns(&blocks[b], i);
+            require(block_decimal(&blocks[b], channel, i, &value) == 0);
             require(time_ns > seen->last_ns[node][blocks[b].channel]);
             require(time_ns >= seen->until_ns[node]);
             seen->last_ns[node][blocks[b].channel] = time_ns;
@@ -62,14 +66,30 @@ static int on_advance(void *context, uint32_t node, int64_t until_ns, struct err
 {
     struct seen *seen = context;
     (void)error;
-    require(until_ns >= seen->until_ns[node]);
+    require(until_ns > seen->until_ns[node]);
     seen->until_ns[node] = until_ns;
     return 0;
 }
 
-/* Runs the second pass over an opened recording, and closes it. */
-static void run_recording(struct recording *recording)
+static struct site *fuzz_site(void)
 {
+    static struct site *site;
+    struct error error = {0};
+    if (!site) {
+        require(site_parse(site_text, sizeof site_text - 1, "site", &site, &error) == 0);
+    }
+    return site;
+}
+
+/* Runs the second pass over a recording that was opened, and closes it; where it was not (opened is
+ * not 0), looks at the error. An error names the file first. */
+static void run_recording(int opened, struct recording *recording, const char *name,
+                          const struct error *why)
+{
+    if (opened != 0) {
+        require(strncmp(why->text, name, strlen(name)) == 0);
+        return;
+    }
     struct error error;
     struct seen seen = {.recording = recording};
     const struct recording_sink sink = {&seen, on_clock, on_blocks, on_advance};
@@ -80,7 +100,7 @@ static void run_recording(struct recording *recording)
     if (recording_run(recording, &sink, &error) == 0) {
         require(seen.samples == recording_samples(recording));
     } else {
-        require(error.code != ERROR_NONE && error.text[0] != '\0');
+        require(error.code != ERROR_NONE && strncmp(error.text, name, strlen(name)) == 0);
     }
     recording_close(recording);
 }

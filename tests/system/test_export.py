@@ -267,6 +267,7 @@ class ExportTest(support.Case):
         before = folder_of(self)
         for arguments in (["export", "--format", "csv", "--out", "x.csv"],
                           ["export", "--format", "mseed", "--out", "x.mseed"],
+                          ["export", "--format", "senml", "--out", "x.json"],
                           ["export", "--format", "bundle", "--out", "x"],
                           ["export", "--format", "bundle", "--out", "x.tar"],
                           ["report", "--out", "x.html"]):

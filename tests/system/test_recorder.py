@@ -4,9 +4,13 @@ import datetime
 import hashlib
 import io
 import json
+import os
 import pathlib
 import random
+import resource
+import signal
 import sqlite3
+import subprocess
 import wave
 
 import numpy
@@ -60,6 +64,12 @@ def write_recording(path, seed=5, chirps_s=CHIRPS_S):
         sound.setframerate(RATE)
         sound.writeframes((numpy.clip(samples, -1, 1) * 32767).astype("<i2").tobytes())
     return path
+
+
+def nearly_full():
+    """As on a full disk: no file may grow beyond so much."""
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (100000, 100000))
 
 
 def time_text(after_s):
@@ -212,6 +222,11 @@ class RecorderTest(support.Case):
         self.assertFalse(new.exists())
         self.add(night, recording, new, "--room", "hall")
         again = self.folder / "again.sqlite"
+        done = subprocess.run([ROOMWAKE, "align", night, recording, "--into", again, "--room", "hall"],
+                              env={**os.environ, **self.env}, preexec_fn=nearly_full, text=True,
+                              capture_output=True, check=False)
+        self.assertEqual(done.returncode, 1, done.stderr)
+        self.assertRegex(done.stderr, "again.sqlite.*(full|too large|I/O)")
         self.assertIn("has samples of", self.add(new, recording, again, check=1).stderr)
         self.assertEqual(sorted(p.name for p in self.folder.glob("*.sqlite*")),
                          ["new.sqlite", "night.sqlite"])
