@@ -146,7 +146,8 @@ int mseed_record_look(const char *bytes, size_t left, size_t *length, int64_t *s
     }
     msr_free(&record);
     *length = (size_t)found;
-    bool sound = *start_ns<TIME_LIMIT_NS && * start_ns> - TIME_LIMIT_NS;
+    const int64_t start = *start_ns;
+    bool sound = start < TIME_LIMIT_NS && start > -TIME_LIMIT_NS;
     return result == MSEED_NO_MEMORY ? result : result == MS_NOERROR && sound ? 0 : -1;
 }
 

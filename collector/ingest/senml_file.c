@@ -199,8 +199,8 @@ static int next(void *context, struct recording_sample *sample, struct error *er
     if (more <= 0) {
         return more;
     }
-    if (json_parse_exact(json, length, file->name, &tree, error) != 0) {
-        return error_wrap(error, "record %" PRIu64, file->record);
+    if (json_parse_exact(json, length, "JSON", &tree, error) != 0) {
+        return error_wrap(error, "%s: record %" PRIu64, file->name, file->record);
     }
     int result = resolve(file, tree, &record, error);
     cJSON_Delete(tree);
