@@ -228,7 +228,7 @@ static void put_scale(struct plan *plan)
     double metres = plan->scale > 60 ? 1 : plan->scale > 12 ? 5 : 10;
     char text[VALUE_SIZE];
     (void)snprintf(text, sizeof text, "%.0f", metres);
-    double y = plan->height - 4;
+    double y = plan->height - 7; /* with room for what hangs below the line */
     report_put(plan->report,
                "<path class=\"g\" d=\"M%.1f %.1fh%.1f\"/><text class=\"s\" x=\"%.1f\" y=\"%.1f\">",
                MARGIN, y, metres * plan->scale, MARGIN + metres * plan->scale + 5, y + 3);
