@@ -47,7 +47,7 @@ int night_copy(const char *from, const char *to, const volatile sig_atomic_t *st
         result = error_wrap(error, "%s", to);
     } else {
         (void)sqlite3_busy_timeout(source, BUSY_MS);
-        result = copy_pages(source, target, stop, error);
+        result = copy_pages(source, target, stop, error) == 0 ? 0 : error_wrap(error, "%s", to);
     }
     sqlite3_close(source);
     sqlite3_close(target);
