@@ -40,7 +40,7 @@ export function middle(outline) {
 
 // The heights of names and of a node with the ring round it, by house.css.
 function sizes() {
-  return matchMedia("(max-width: 40rem)").matches ? { name: 0.72, node: 0.9, nodeName: 0 } : { name: 0.42, node: 0.5, nodeName: 0.42 };
+  return matchMedia("(max-width: 40rem)").matches ? { name: 0.72, node: 0.9, nodeName: 0 } : { name: 0.42, node: 1, nodeName: 0.42 };
 }
 
 // How far two boxes {x, y (middle), w, h} are apart; below 0 where they overlap.
