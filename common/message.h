@@ -36,7 +36,8 @@ struct message_state {
      * left out. */
     size_t exchange_count;
     struct clock_exchange exchanges[MESSAGE_EXCHANGES_MAX];
-    double battery_v; /* NaN where there is none */
+    double battery_v;     /* NaN where there is none */
+    double battery_hours; /* left at the pace of its fall; NaN where that is not known */
     uint64_t spool_frames;
     uint64_t spool_bytes;
     uint64_t dropped_frames;      /* since boot: the spool was full */

@@ -11,6 +11,7 @@
 #include "common/message_fields.h"
 
 #define BATTERY_V_MAX 1000.0
+#define BATTERY_HOURS_MAX 10000.0
 
 static void append_int64(struct text *out, const char *field, int64_t value)
 {
@@ -70,6 +71,9 @@ int message_state_write(const struct message_state *state, struct text *out)
     append_exchanges(out, state);
     if (append_battery(out, state->battery_v) != 0) {
         return -1;
+    }
+    if (!isnan(state->battery_hours)) {
+        (void)text_append_format(out, ",\"battery_hours\":%.1f", state->battery_hours);
     }
     (void)text_append_format(out,
                              ",\"spool\":{\"frames\":%" PRIu64 ",\"bytes\":%" PRIu64
@@ -186,6 +190,8 @@ static int read_state(const cJSON *root, struct message_state *state, struct err
         read_exchanges(root, state, error) != 0 ||
         json_get_number_or(root, "state", "battery_v", 0, BATTERY_V_MAX, NAN, &state->battery_v,
                            error) != 0 ||
+        json_get_number_or(root, "state", "battery_hours", 0, BATTERY_HOURS_MAX, NAN,
+                           &state->battery_hours, error) != 0 ||
         read_spool(root, state, error) != 0) {
         return -1;
     }
@@ -196,14 +202,16 @@ int message_state_read(const char *json, size_t length, struct message_state *st
                        struct error *error)
 {
     static const char *const fields[] = {
-        "version",   "gone",  "boot", "clock", "exchange_age_ns", "round_trip_ns", "exchanges",
-        "battery_v", "spool", "note", NULL};
+        "version",   "gone",      "boot",  "clock", "exchange_age_ns", "round_trip_ns",
+        "exchanges", "battery_v", "spool", "note",  "battery_hours",   NULL};
     cJSON *root = NULL;
     if (message_parse(json, length, "state", fields, &root, error) != 0) {
         return -1;
     }
-    struct message_state read = {
-        .exchange_age_ns = -1, .round_trip_ns = -1, .battery_v = (double)NAN};
+    struct message_state read = {.exchange_age_ns = -1,
+                                 .round_trip_ns = -1,
+                                 .battery_v = (double)NAN,
+                                 .battery_hours = (double)NAN};
     int failed = read_state(root, &read, error);
     cJSON_Delete(root);
     if (failed == 0) {

@@ -14,10 +14,20 @@
 #define SPOOL_BYTES_MOST (1024.0 * 1024.0 * 1024.0 * 1024.0)
 #define SPOOL_BYTES_DEFAULT (256.0 * 1024.0 * 1024.0)
 
-static const char *const config_fields[] = {
-    "node",  "site",    "broker",        "authority",          "clock",           "time",
-    "spool", "block_s", "state_every_s", "time_burst_every_s", "time_burst_size", "drivers",
-    NULL};
+static const char *const config_fields[] = {"node",
+                                            "site",
+                                            "broker",
+                                            "authority",
+                                            "clock",
+                                            "time",
+                                            "spool",
+                                            "block_s",
+                                            "state_every_s",
+                                            "time_burst_every_s",
+                                            "time_burst_size",
+                                            "drivers",
+                                            "battery_empty_v",
+                                            NULL};
 static const char *const spool_fields[] = {"path", "max_bytes", NULL};
 
 static int get_ident(const cJSON *json, const char *field, char out[IDENT_SIZE],
@@ -207,6 +217,8 @@ static int read_config(cJSON *json, struct node_config *config, struct error *er
         get_span(json, "state_every_s", 0.5, 3600.0, 10.0, &config->state_every_ns, error) ||
         get_span(json, "time_burst_every_s", 1.0, 3600.0, 8.0, &config->burst_every_ns, error) ||
         json_get_number_or(json, "config", "time_burst_size", 1.0, 16.0, 8.0, &burst_size, error) ||
+        json_get_number_or(json, "config", "battery_empty_v", 0.5, 100.0, NAN,
+                           &config->battery_empty_v, error) ||
         read_spool(json, config, error)) {
         return -1;
     }

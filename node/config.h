@@ -35,6 +35,7 @@ struct node_config {
     int64_t state_every_ns;
     int64_t burst_every_ns;
     int burst_size;
+    double battery_empty_v; /* NaN: not told, and then no hours are */
     size_t driver_count;
     struct node_driver_config drivers[NODE_DRIVERS_MAX];
     char dir[NODE_PATH_SIZE];            /* the config file's folder */

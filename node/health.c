@@ -5,6 +5,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#define BATTERY_LOW_HOURS 2.0
+
 static void add_note(struct message_state *state, const char *text)
 {
     size_t used = strlen(state->note);
@@ -26,6 +28,7 @@ void health_fill(const struct health_sources *sources, int64_t now_ns, struct me
         .exchange_age_ns = timekeeper_age_ns(sources->timekeeper, now_ns),
         .round_trip_ns = timekeeper_round_trip_ns(sources->timekeeper),
         .battery_v = sampler_battery_v(sources->sampler),
+        .battery_hours = battery_hours_left(sources->battery),
         .spool_frames = counts.frames,
         .spool_bytes = counts.bytes,
         .dropped_frames = counts.dropped,
@@ -34,4 +37,7 @@ void health_fill(const struct health_sources *sources, int64_t now_ns, struct me
         timekeeper_recent(sources->timekeeper, state->exchanges, MESSAGE_EXCHANGES_MAX);
     add_note(state, drivers);
     add_note(state, spool_fault(sources->spool));
+    if (state->battery_hours < BATTERY_LOW_HOURS) {
+        add_note(state, "battery low: less than two hours left at this pace");
+    }
 }

@@ -4,6 +4,7 @@
 #define ROOMWAKE_NODE_HEALTH_H
 
 #include "common/message.h"
+#include "node/battery.h"
 #include "node/sampler.h"
 #include "node/spool.h"
 #include "node/timekeeper.h"
@@ -13,6 +14,7 @@ struct health_sources {
     const struct timekeeper *timekeeper;
     const struct spool *spool;
     const struct sampler *sampler;
+    const struct battery *battery;
 };
 
 void health_fill(const struct health_sources *sources, int64_t now_ns, struct message_state *state);

@@ -2,6 +2,7 @@
  * Must never keep samples back, nor end with a frame unwritten. Called by main.c. */
 #include "node/node.h"
 
+#include <math.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -30,6 +31,7 @@ struct node {
     struct mqtt_uv *mqtt;
     struct flusher flusher;
     struct pace health_pace;
+    struct battery battery;
     struct pace tick_pace; /* lets the publisher see time go by */
     uv_check_t awake;      /* after each wait, before anything else is done */
     int64_t slept_before_ns;
@@ -97,7 +99,12 @@ static void send_state(struct node *node, int64_t now_ns, bool gone)
     struct health_sources sources = {.boot = node->hello.boot,
                                      .timekeeper = node->timekeeper,
                                      .spool = node->spool,
-                                     .sampler = node->sampler};
+                                     .sampler = node->sampler,
+                                     .battery = &node->battery};
+    double battery_v = sampler_battery_v(node->sampler);
+    if (!isnan(battery_v)) {
+        battery_take(&node->battery, now_ns, battery_v);
+    }
     health_fill(&sources, now_ns, &state);
     state.gone = gone;
     publisher_set_state(node->publisher, &state);
@@ -321,6 +328,7 @@ static void start(struct node *node)
     mqtt_uv_start(node->mqtt);
     timekeeper_start(node->timekeeper);
     sampler_start(node->sampler);
+    battery_init(&node->battery, node->config->battery_empty_v);
     send_state(node, read_ns(node), false);
     log_info("node %s of site %s: boot %016llx, %zu channels", node->config->node,
              node->config->site, (unsigned long long)node->hello.boot, node->hello.channel_count);

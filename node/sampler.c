@@ -372,10 +372,15 @@ void sampler_note(const struct sampler *sampler, char *note, size_t size)
     note[0] = '\0';
     for (size_t i = 0; i < sampler->source_count && used < size; i++) {
         const struct source *source = &sampler->sources[i];
-        if (source->fault[0]) {
-            used +=
-                (size_t)snprintf(note + used, size - used, "%s%s %s: %s", used ? "; " : "",
-                                 source->config->path, source->config->type->name, source->fault);
+        const struct driver_type *type = source->config->type;
+        char fault[sizeof source->fault];
+        memcpy(fault, source->fault, sizeof fault);
+        if (!fault[0] && source->driver && type->note) {
+            type->note(source->driver, fault, sizeof fault);
+        }
+        if (fault[0]) {
+            used += (size_t)snprintf(note + used, size - used, "%s%s %s: %s", used ? "; " : "",
+                                     source->config->path, type->name, fault);
         }
     }
     uint64_t refused = cutter_refused(sampler->cutter);

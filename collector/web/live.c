@@ -30,6 +30,7 @@ int web_live_new(const struct site *site, int64_t (*now_ns)(void *context), void
     live->fresh.next = 1;
     for (size_t i = 0; i < site->node_count; i++) {
         nodes[i].battery_v = NAN;
+        nodes[i].battery_hours = NAN;
     }
     live->next = 1;
     live->nodes = nodes;
@@ -165,6 +166,7 @@ void web_live_state(struct web_live *live, uint32_t node, const struct message_s
         view->clock_known = state->fit.known;
         view->uncertainty_ns = state->fit.uncertainty_ns;
         view->battery_v = state->battery_v;
+        view->battery_hours = state->battery_hours;
         view->spool_frames = state->spool_frames;
         view->dropped_frames = state->dropped_frames;
         (void)snprintf(view->note, sizeof view->note, "%s", state->note);

@@ -15,7 +15,8 @@ struct live_node {
     bool clock_known;
     int64_t uncertainty_ns;
     int64_t heard_ns;
-    double battery_v; /* NaN: there is none */
+    double battery_v;     /* NaN: there is none */
+    double battery_hours; /* left; NaN: not known */
     uint64_t spool_frames;
     uint64_t dropped_frames;
     char note[MESSAGE_TEXT_SIZE];

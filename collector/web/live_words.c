@@ -29,9 +29,13 @@ static void append_words(struct text *out, const struct live_node *node)
     }
     timefmt_duration(node->uncertainty_ns, error_text);
     const char *clock = in_time(node) ? "in time, \u00b1 " : "NOT in time yet, \u00b1 ";
-    char battery[32] = "";
+    char battery[80] = "";
     if (isfinite(node->battery_v)) {
-        (void)snprintf(battery, sizeof battery, "; battery %.2f V", node->battery_v);
+        int used = snprintf(battery, sizeof battery, "; battery %.2f V", node->battery_v);
+        if (isfinite(node->battery_hours) && used > 0) {
+            (void)snprintf(battery + used, sizeof battery - (size_t)used,
+                           ", about %.0f h left at this pace", floor(node->battery_hours));
+        }
     }
     char waiting[96] = "";
     if (node->spool_frames > SPOOL_MANY) {

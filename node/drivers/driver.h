@@ -62,6 +62,9 @@ struct driver_type {
     int64_t (*told_ns)(const struct driver *driver, int64_t now_ns);
     /* The longest pause before it is opened again after a failure; 0 takes a minute. */
     int64_t pause_most_ns;
+    /* What fails while the driver itself goes on, in words; "" while all is well. NULL: nothing
+     * can. */
+    void (*note)(const struct driver *driver, char *note, size_t size);
 };
 
 /* NULL-terminated. */

@@ -294,6 +294,11 @@ static int64_t serial_told_ns(const struct driver *driver, int64_t now_ns)
     return driver->board.told_ns < now_ns ? driver->board.told_ns : now_ns;
 }
 
+static void serial_note(const struct driver *driver, char *note, size_t size)
+{
+    serial_board_note(&driver->board, note, size);
+}
+
 const struct driver_type driver_serial = {
     .name = "serial",
     .open = serial_open,
@@ -301,4 +306,5 @@ const struct driver_type driver_serial = {
     .close = serial_close,
     .told_ns = serial_told_ns,
     .pause_most_ns = PAUSE_MOST_NS,
+    .note = serial_note,
 };

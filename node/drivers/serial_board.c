@@ -91,11 +91,16 @@ static int64_t line_time_ns(const struct board_line *line, uint32_t tick, uint32
     return block_time_ns(&run, index);
 }
 
-/* What is missing before `tick`, in words. */
-static void say_hole(struct serial_board *board, char *why, size_t size)
+/* What is missing, in words. */
+static void say_hole(const struct serial_board *board, const struct board_line *line, char *why,
+                     size_t size)
 {
     if (board->fault[0]) {
         snprintf(why, size, "%.70s", board->fault);
+    } else if (line == &board->magnetic && board->magnetic_fault) {
+        snprintf(why, size, "%s", board->magnetic_fault);
+    } else if (line == &board->antenna && board->overrun && board->lost_frames == 0) {
+        snprintf(why, size, "board: samples found no room");
     } else if (board->lost_frames > 0) {
         snprintf(why, size, "line: %u frame%s lost%s", board->lost_frames,
                  board->lost_frames == 1 ? "" : "s", board->bad_frames ? " (damaged bytes)" : "");
@@ -131,7 +136,7 @@ static void follow(struct serial_board *board, struct board_line *line, uint32_t
     }
     if (line->any && !in_step) {
         char why[HOLE_REASON_SIZE];
-        say_hole(board, why, sizeof why);
+        say_hole(board, line, why, sizeof why);
         for (size_t i = 0; i < count; i++) {
             driver_tell_hole(sink, channels[i], line->last_ns,
                              line_time_ns(line, tick, period_ticks), why);
@@ -174,6 +179,8 @@ static void take_samples(struct serial_board *board, const struct report *report
     int32_t counts[REPORT_BATCH];
     size_t channel = board->setup.channels[BOARD_ELECTRIC];
     bool lost = board->lost_frames > 0 || board->fault[0];
+    board->overrun = board->antenna.any && samples->lost != board->lost_samples;
+    board->lost_samples = samples->lost;
     follow(board, &board->antenna, report->tick, REPORT_SAMPLE_TICKS, &channel, 1, sink);
     for (uint8_t i = 0; i < samples->count; i++) {
         counts[i] = samples->values[i];
@@ -202,7 +209,11 @@ static void take_magnetic(struct serial_board *board, const struct report *repor
 {
     const size_t *channels = &board->setup.channels[BOARD_MAGNETIC_X];
     uint32_t period_ticks = 13u * REPORT_SAMPLE_TICKS;
-    if (channels[0] == BOARD_ABSENT || report->as.magnetic.status == MAGNETIC_NO_ANSWER) {
+    if (channels[0] == BOARD_ABSENT) {
+        return;
+    }
+    if (report->as.magnetic.status == MAGNETIC_NO_ANSWER) {
+        board->magnetic_fault = "the magnetometer does not answer";
         return;
     }
     follow(board, &board->magnetic, report->tick, period_ticks, channels, 3, sink);
@@ -213,6 +224,36 @@ static void take_magnetic(struct serial_board *board, const struct report *repor
     }
     const struct block run = {.t0_ns = time_ns, .period_ps = board->magnetic.period_ps, .count = 1};
     note_told(&board->magnetic, report->tick, period_ticks, &run);
+    board->magnetic_fault = report->as.magnetic.status == MAGNETIC_SATURATED
+                                ? "the magnetometer is at the end of its range"
+                                : NULL;
+}
+
+static void take_temperature(struct serial_board *board, const struct report *report,
+                             const struct driver_sink *sink)
+{
+    static const char *const faults[] = {
+        [TEMPERATURE_ABSENT] = "the thermometer does not answer",
+        [TEMPERATURE_BAD_CRC] = "the thermometer's checksum is wrong",
+        [TEMPERATURE_NOT_CONVERTED] = "the thermometer did not convert: its supply?",
+    };
+    size_t channel = board->setup.channels[BOARD_TEMPERATURE];
+    uint8_t status = report->as.temperature.status;
+    if (channel == BOARD_ABSENT) {
+        return;
+    }
+    if (status != TEMPERATURE_GOOD) {
+        bool known = status < sizeof faults / sizeof faults[0];
+        board->temperature_fault = known ? faults[status] : "the thermometer fails";
+        return;
+    }
+    int64_t time_ns = time_of(board, report->tick);
+    if (board->temperature_fault && board->change_any[BOARD_TEMPERATURE]) {
+        driver_tell_hole(sink, channel, board->change_ns[BOARD_TEMPERATURE], time_ns,
+                         board->temperature_fault);
+    }
+    board->temperature_fault = NULL;
+    tell_change(board, BOARD_TEMPERATURE, time_ns, report->as.temperature.sixteenths, true, sink);
 }
 
 static int take_hello(struct serial_board *board, const struct report *report, struct error *error)
@@ -272,10 +313,7 @@ int serial_board_take(struct serial_board *board, const struct report *report, i
         take_magnetic(board, report, sink);
         break;
     case REPORT_TEMPERATURE:
-        if (report->as.temperature.status == TEMPERATURE_GOOD) {
-            tell_change(board, BOARD_TEMPERATURE, time_of(board, report->tick),
-                        report->as.temperature.sixteenths, true, sink);
-        }
+        take_temperature(board, report, sink);
         break;
     case REPORT_SUPPLY:
         if (report->as.supply.reference_counts > 0) {
@@ -293,6 +331,13 @@ int serial_board_take(struct serial_board *board, const struct report *report, i
 void serial_board_bad(struct serial_board *board)
 {
     board->bad_frames += board->heard;
+}
+
+void serial_board_note(const struct serial_board *board, char *note, size_t size)
+{
+    const char *field = board->magnetic_fault ? board->magnetic_fault : "";
+    const char *air = board->temperature_fault ? board->temperature_fault : "";
+    snprintf(note, size, "%s%s%s", field, field[0] && air[0] ? "; " : "", air);
 }
 
 void serial_board_ask(struct serial_board *board, int64_t now_ns, struct report *question)

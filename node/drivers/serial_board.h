@@ -67,6 +67,10 @@ struct serial_board {
     int64_t asked_ns; /* a ping is out since; INT64_MIN: none */
     uint8_t ping;
     char fault[128];
+    const char *magnetic_fault;    /* why there are no fields now; NULL: there are */
+    const char *temperature_fault; /* why there are no temperatures now; NULL: there are */
+    uint8_t lost_samples;          /* as the board counts those that found no room */
+    bool overrun;                  /* some did since the last samples */
 };
 
 int serial_board_init(struct serial_board *board, const struct board_setup *setup, int64_t now_ns,
@@ -74,6 +78,8 @@ int serial_board_init(struct serial_board *board, const struct board_setup *setu
 /* One whole frame that came at came_ns. -1: it speaks another version. */
 int serial_board_take(struct serial_board *board, const struct report *report, int64_t came_ns,
                       uint8_t frame_bytes, const struct driver_sink *sink, struct error *error);
+/* Which of the board's sensors fails, in words; "" while all is well. */
+void serial_board_note(const struct serial_board *board, char *note, size_t size);
 /* Something on the line was no frame. */
 void serial_board_bad(struct serial_board *board);
 /* Fills a question for the board's time; call when it leaves, at now_ns. */

@@ -4,8 +4,9 @@
  * listen to anything but its standard input. Started by tests/system/boards.py.
  * usage: board_live PAGE HURRY then for each board IMAGE CHIP LINK TRUTH RATE_PPM
  * Commands, one a line, after the board's number: pulse IN_MS LENGTH_MS, edge 0|1, spike 0|1 (1: of
- * a sample), drop BYTES, flip BYTES, unplug, plug; or end. What was done when is said on standard
- * output, in the time of the clock's page: "did NS WORDS", and "second N". */
+ * a sample), magnetometer 0|1 (0: taken off its bus), drop BYTES, flip BYTES, unplug, plug; or end.
+ * What was done when is said on standard output, in the time of the clock's page: "did NS WORDS",
+ * and "second N". */
 #include <fcntl.h>
 #include <poll.h>
 #include <pty.h>
@@ -133,6 +134,8 @@ static bool obey_board(struct board *board, const char *words)
         bench_set_motion(bench, number != 0);
     } else if (sscanf(words, "spike %u", &number) == 1) {
         *(number ? &bench->spike_sample : &bench->spike_between) = true;
+    } else if (sscanf(words, "magnetometer %u", &number) == 1) {
+        bench->magnetometer_gone = number == 0;
     } else if (sscanf(words, "drop %u", &number) == 1) {
         board->drop = number;
     } else if (sscanf(words, "flip %u", &number) == 1) {

@@ -23,6 +23,7 @@ struct truth {
     uint64_t late[5]; /* starts by lateness: exact, a quarter tick, half, one, more */
     int faults;
     uint8_t reset;
+    bool field_away; /* the magnetometer was off its bus */
 };
 
 /* Caller-owned, all zero but what the bench is told; its on_byte must call truth_take. */

@@ -7,6 +7,7 @@ and tests/bench/bench_board.py.
 import calendar
 import csv
 import io
+import json
 import re
 import subprocess
 import sys
@@ -80,9 +81,10 @@ class Boards:
     def environment(self, offset_s=0.0):
         return {"ROOMWAKE_CLOCK": f"page={self.page},offset_s={offset_s}"}
 
-    def start_node(self, house, name, offset_s):
-        config = house.node_config(name, {"driver": "serial", "path": str(self.links[name]),
-                                          "magnetometer": "1e", "thermometer": True})
+    def start_node(self, house, name, offset_s, **more):
+        path = house.node_config(name, {"driver": "serial", "path": str(self.links[name]),
+                                        "magnetometer": "1e", "thermometer": True})
+        config = self.case.write(path.name, {**json.loads(path.read_text()), **more})
         house.nodes[name] = self.case.start(name, NODE, "--config", config,
                                             env=self.environment(offset_s))
 

@@ -19,7 +19,7 @@ RESONATORS_PPM = (5000, -5000)  # what a ceramic one may be off: common practice
 class BoardHouse(support.Case):
     """Two boards, two nodes, a base station; also of tests/bench/bench_board.py."""
 
-    def start_house(self, hurry):
+    def start_house(self, hurry, **more):
         site = support.site(rooms=("hall", "passage"), channels=boards.CHANNELS, baseline_s=8,
                             site="lodge")
         self.boards = Boards(self, RESONATORS_PPM, hurry)
@@ -27,7 +27,7 @@ class BoardHouse(support.Case):
         self.house = House(self, site)
         self.station = self.house.start_station()
         for i, name in enumerate(self.boards.names):
-            self.boards.start_node(self.house, name, offset_s=2.5 * i)
+            self.boards.start_node(self.house, name, offset_s=2.5 * i, **more)
         for name in self.boards.names:
             self.station.wait_output(rf"watching +{name} .*quiet spell is over", 300)
         self.boards.wait_seconds(2)
@@ -68,12 +68,17 @@ class BoardHouse(support.Case):
 
 class BoardTest(BoardHouse):
     def test_from_the_pins_to_a_finding_over_a_bad_line(self):
-        self.start_house(hurry=3)
+        # The simulated supply, 5 V, is under what this battery calls empty.
+        self.start_house(hurry=3, state_every_s=1, battery_empty_v=5.5)
+        self.station.wait_output(r"n1.*battery low: less than two hours left", 60)
         say = self.boards.say
         pulse = [say(name, "pulse 1000 300") + SECOND for name in self.boards.names]
         self.boards.wait_seconds(4)
         edge = say("n1", "edge 1")
         spikes = [say("n2", "spike 1"), say("n2", "spike 0")]
+        silent = say("n2", "magnetometer 0")
+        self.station.wait_output(r"n2.*the magnetometer does not answer", 120)
+        say("n2", "magnetometer 1")
         dropped = say("n1", "drop 200")
         self.boards.wait_seconds(1)
         flipped = say("n1", "flip 3")
@@ -90,6 +95,8 @@ class BoardTest(BoardHouse):
         self.assertEqual(len(holes), 3, holes)
         other, _, _ = self.align("n2")
         self.assertEqual(other, [])
+        self.assertTrue([g for g in self.gaps("n2") if g[2] == "magnetic.x: the magnetometer does "
+                         "not answer" and abs(g[0] - silent) < 100 * MS], self.gaps("n2"))
         self.check_pulse(pulse)
         self.check_edge(edge)
         self.check_spikes(spikes)

@@ -33,6 +33,7 @@ static struct message_state good_state(void)
         .exchanges = {{-1, INT64_C(1700000000000000001), INT64_C(1700000000000000002), 5},
                       {7, INT64_C(1700000000000000010), INT64_C(1700000000000000011), INT64_MAX}},
         .battery_v = 3.87,
+        .battery_hours = 11.5,
         .spool_frames = 12,
         .spool_bytes = 123456,
         .dropped_frames = 3,
@@ -96,6 +97,7 @@ static void state_keeps_every_digit_of_its_nanoseconds(void **state)
     assert_int_equal(read.exchange_count, 2);
     assert_memory_equal(read.exchanges, sent.exchanges, 2 * sizeof sent.exchanges[0]);
     assert_close(read.battery_v, 3.87, 0);
+    assert_close(read.battery_hours, 11.5, 0);
     assert_int_equal(read.spool_frames, 12);
     assert_int_equal(read.spool_bytes, 123456);
     assert_int_equal(read.dropped_frames, 3);
@@ -108,6 +110,7 @@ static void a_state_without_clock_or_battery_says_so(void **state)
     struct message_state sent = good_state();
     sent.fit = (struct clock_fit){0};
     sent.battery_v = (double)NAN;
+    sent.battery_hours = (double)NAN;
     sent.exchange_age_ns = -1;
     struct text text = {0};
     assert_int_equal(message_state_write(&sent, &text), 0);
@@ -118,6 +121,7 @@ static void a_state_without_clock_or_battery_says_so(void **state)
     text_free(&text);
     assert_false(read.fit.known);
     assert_true(isnan(read.battery_v));
+    assert_true(isnan(read.battery_hours));
     assert_int64_equal(read.exchange_age_ns, -1);
 }
 

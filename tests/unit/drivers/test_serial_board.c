@@ -226,6 +226,66 @@ static void a_peak_keeps_its_moment_and_a_lost_edge_is_found_again(void **state)
     assert_int_equal(got.motions, 1); /* how the pin stands, told after the loss */
 }
 
+static void take(struct report *report)
+{
+    struct error error;
+    report->seq = seq++;
+    report->tick = (uint32_t)tick;
+    assert_int_equal(serial_board_take(&board, report, came_ns, 20, &sink, &error), 0);
+}
+
+static void a_sensor_that_fails_is_told_and_its_hole_says_why(void **state)
+{
+    (void)state;
+    char note[128];
+    start(0.0);
+    board.setup.channels[BOARD_TEMPERATURE] = 3;
+    board.setup.channels[BOARD_MAGNETIC_X] = board.setup.channels[BOARD_MAGNETIC_Y] =
+        board.setup.channels[BOARD_MAGNETIC_Z] = BOARD_ABSENT;
+    struct report good = {.kind = REPORT_TEMPERATURE};
+    struct report bad = {.kind = REPORT_TEMPERATURE};
+    bad.as.temperature.status = TEMPERATURE_BAD_CRC;
+    send_frame(100000, true);
+    take(&good);
+    serial_board_note(&board, note, sizeof note);
+    assert_string_equal(note, "");
+    for (int i = 0; i < 30; i++) {
+        send_frame(100000, true);
+    }
+    take(&bad);
+    serial_board_note(&board, note, sizeof note);
+    assert_string_equal(note, "the thermometer's checksum is wrong");
+    for (int i = 0; i < 30; i++) {
+        send_frame(100000, true);
+    }
+    assert_int_equal(got.holes, 0);
+    take(&good);
+    assert_int_equal(got.holes, 1);
+    assert_string_equal(got.reason, "the thermometer's checksum is wrong");
+    assert_close(got.hole_ns, 60 * 32e6, 3e6);
+    serial_board_note(&board, note, sizeof note);
+    assert_string_equal(note, "");
+}
+
+static void samples_without_room_on_the_board_are_a_hole_with_its_cause(void **state)
+{
+    (void)state;
+    struct error error;
+    start(0.0);
+    for (int i = 0; i < 10; i++) {
+        send_frame(100000, true);
+    }
+    tick += 250 * 5;
+    struct report report = {.kind = REPORT_SAMPLES, .seq = seq++, .tick = (uint32_t)tick};
+    report.as.samples.count = REPORT_BATCH;
+    report.as.samples.lost = 5;
+    came_ns = truth_ns(tick + 250 * REPORT_BATCH + 32) + 1860000;
+    assert_int_equal(serial_board_take(&board, &report, came_ns, 88, &sink, &error), 0);
+    assert_int_equal(got.holes, 1);
+    assert_string_equal(got.reason, "board: samples found no room");
+    assert_close(got.hole_ns, 6e6, 0.5e6);
+}
+
 static void firmware_of_another_version_is_refused(void **state)
 {
     (void)state;
@@ -245,6 +305,8 @@ int main(void)
         cmocka_unit_test(a_clock_that_was_ahead_is_taken_back_and_no_sample_is_lost_or_missed),
         cmocka_unit_test(a_board_that_starts_again_says_why_and_begins_a_new_line),
         cmocka_unit_test(a_peak_keeps_its_moment_and_a_lost_edge_is_found_again),
+        cmocka_unit_test(a_sensor_that_fails_is_told_and_its_hole_says_why),
+        cmocka_unit_test(samples_without_room_on_the_board_are_a_hole_with_its_cause),
         cmocka_unit_test(firmware_of_another_version_is_refused),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
