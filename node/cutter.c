@@ -15,7 +15,9 @@ struct pending {
     size_t count;
     size_t size;
     int64_t period_ps; /* of the whole block; 0 once it is uneven */
-    int64_t last_ns;   /* of the last sample ever taken */
+    size_t run_from;   /* where the last evenly timed stretch of it begins */
+    int64_t run_period_ps;
+    int64_t last_ns; /* of the last sample ever taken */
     bool any;
 };
 
@@ -72,11 +74,39 @@ void cutter_free(struct cutter *cutter)
     free(cutter);
 }
 
-static void fill_block(const struct pending *pending, size_t channel, struct block *block)
+/* How many samples lie before `until_ns`. */
+static size_t count_before(const struct pending *pending, int64_t until_ns)
+{
+    size_t count = pending->count;
+    while (count > 0 && pending->times_ns[count - 1] >= until_ns) {
+        count--;
+    }
+    return count;
+}
+
+/* What was cut off goes; what lies behind the promise waits for the next frame: another channel's
+ * samples of that time are still to come, and nothing in a frame may be later than them. */
+static void drop_first(struct pending *pending, size_t count)
+{
+    size_t rest = pending->count - count;
+    if (count == 0 || rest == 0) {
+        pending->count = rest;
+        return;
+    }
+    memmove(pending->counts, pending->counts + count, rest * sizeof *pending->counts);
+    memmove(pending->times_ns, pending->times_ns + count, rest * sizeof *pending->times_ns);
+    bool even = count >= pending->run_from;
+    pending->period_ps = even ? pending->run_period_ps : pending->period_ps;
+    pending->run_from = even ? 0 : pending->run_from - count;
+    pending->count = rest;
+}
+
+static void fill_block(const struct pending *pending, size_t channel, size_t count,
+                       struct block *block)
 {
     *block = (struct block){.channel = (uint16_t)channel,
                             .encoding = BLOCK_INT32,
-                            .count = (uint32_t)pending->count,
+                            .count = (uint32_t)count,
                             .t0_ns = pending->times_ns[0],
                             .period_ps = pending->period_ps,
                             .times_ns = pending->period_ps > 0 ? NULL : pending->times_ns,
@@ -99,26 +129,31 @@ static int64_t promise_ns(const struct cutter *cutter)
     return earliest;
 }
 
-static void cut(struct cutter *cutter)
+/* `all`: also what lies behind the promise. */
+static void cut(struct cutter *cutter, bool all)
 {
     struct frame frame;
+    size_t counts[NODE_CHANNELS_MAX];
     memset(&frame, 0, sizeof frame);
     frame.boot = cutter->boot;
     frame.seq = ++cutter->seq;
     frame.until_node_ns = promise_ns(cutter);
     for (size_t i = 0; i < cutter->channel_count; i++) {
-        if (cutter->pending[i].count > 0) {
-            fill_block(&cutter->pending[i], i, &frame.blocks[frame.block_count++]);
+        const struct pending *pending = &cutter->pending[i];
+        counts[i] = all ? pending->count : count_before(pending, frame.until_node_ns);
+        if (counts[i] > 0) {
+            fill_block(pending, i, counts[i], &frame.blocks[frame.block_count++]);
         }
     }
     memcpy(frame.holes, cutter->holes, sizeof frame.holes);
     frame.hole_count = cutter->hole_count;
     cutter->hole_count = 0;
     cutter->emit(cutter->context, &frame);
-    for (size_t i = 0; i < cutter->channel_count; i++) {
-        cutter->pending[i].count = 0;
-    }
     cutter->samples = 0;
+    for (size_t i = 0; i < cutter->channel_count; i++) {
+        drop_first(&cutter->pending[i], counts[i]);
+        cutter->samples += cutter->pending[i].count;
+    }
 }
 
 static bool make_room(struct pending *pending)
@@ -141,15 +176,31 @@ static bool make_room(struct pending *pending)
     return true;
 }
 
-/* Where the block's line says that the next sample lies. */
-static bool lines_up(const struct pending *pending, int64_t time_ns, int64_t period_ps)
+/* Whether the next sample lies where the line from sample `from` on says. */
+static bool lines_up(const struct pending *pending, size_t from, int64_t time_ns, int64_t period_ps)
 {
-    if (pending->period_ps != period_ps || period_ps <= 0) {
+    if (period_ps <= 0) {
         return false;
     }
-    struct block line = {.t0_ns = pending->times_ns[0], .period_ps = period_ps};
-    int64_t apart = time_ns - block_time_ns(&line, (uint32_t)pending->count);
+    struct block line = {.t0_ns = pending->times_ns[from], .period_ps = period_ps};
+    int64_t apart = time_ns - block_time_ns(&line, (uint32_t)(pending->count - from));
     return apart >= -ROUNDING_NS && apart <= ROUNDING_NS;
+}
+
+/* Notes whether the block, and its last stretch, go on evenly with this sample. */
+static void follow_lines(struct pending *pending, int64_t time_ns, int64_t period_ps)
+{
+    bool new_run = pending->count == 0 || pending->run_period_ps != period_ps ||
+                   !lines_up(pending, pending->run_from, time_ns, period_ps);
+    if (pending->count == 0) {
+        pending->period_ps = period_ps;
+    } else if (pending->period_ps != period_ps || !lines_up(pending, 0, time_ns, period_ps)) {
+        pending->period_ps = 0;
+    }
+    if (new_run) {
+        pending->run_from = pending->count;
+        pending->run_period_ps = period_ps;
+    }
 }
 
 static void take(struct cutter *cutter, size_t channel, int64_t time_ns, int64_t period_ps,
@@ -161,17 +212,13 @@ static void take(struct cutter *cutter, size_t channel, int64_t time_ns, int64_t
         return;
     }
     if (cutter->samples >= CUTTER_SAMPLES_MAX) {
-        cut(cutter);
+        cut(cutter, true);
     }
     if (!make_room(pending)) {
         cutter->refused++;
         return;
     }
-    if (pending->count == 0) {
-        pending->period_ps = period_ps;
-    } else if (!lines_up(pending, time_ns, period_ps)) {
-        pending->period_ps = 0;
-    }
+    follow_lines(pending, time_ns, period_ps);
     pending->times_ns[pending->count] = time_ns;
     pending->counts[pending->count++] = count;
     pending->last_ns = time_ns;
@@ -246,10 +293,10 @@ void cutter_advance(struct cutter *cutter, int64_t until_node_ns, bool now)
     int64_t since_ns = cutter->until_ns - cutter->last_cut_ns;
     if (now) {
         cutter->last_cut_ns = cutter->until_ns;
-        cut(cutter);
+        cut(cutter, true);
     } else if (since_ns >= cutter->block_ns) { /* on its grid, so that lateness adds nothing */
         cutter->last_cut_ns += since_ns / cutter->block_ns * cutter->block_ns;
-        cut(cutter);
+        cut(cutter, false);
     }
 }
 

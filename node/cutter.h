@@ -39,7 +39,9 @@ void cutter_hole(struct cutter *cutter, size_t channel, int64_t start_ns, int64_
                  const char *reason);
 
 /* All samples before until_node_ns have been handed over: cuts a frame where it is due (block_ns
- * since the last) or `now` is asked for. A frame without samples says that nothing changed. */
+ * since the last) or `now` is asked for. A frame without samples says that nothing changed. What
+ * lies at or behind until_node_ns waits for the next frame, but not where `now` is asked for: no
+ * frame says more of one channel than it promises of all. */
 void cutter_advance(struct cutter *cutter, int64_t until_node_ns, bool now);
 
 /* Samples refused, or lost for want of memory, so far. */

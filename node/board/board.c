@@ -104,7 +104,8 @@ static void send_edges(struct board *board)
 static void send_slow(struct board *board, uint32_t now)
 {
     uint32_t tick;
-    if (magnetometer_turn(&board->magnetometer, now, &tick, &board->out.as.magnetic)) {
+    /* What was sent before took its time: a measurement's tick is when it is asked for. */
+    if (magnetometer_turn(&board->magnetometer, hal_ticks(), &tick, &board->out.as.magnetic)) {
         send(board, REPORT_MAGNETIC, tick);
     }
     if (hal_wire_free() &&

@@ -145,6 +145,10 @@ void bench_set_motion(struct bench *bench, bool level)
 {
     char port = bench->is_32u4 ? 'D' : 'B';
     int pin = bench->is_32u4 ? 4 : 0;
+    if (level == bench->motion) {
+        return;
+    }
+    bench->motion = level;
     bench->edges[bench->edge_count++ % BENCH_EDGES] = (struct bench_edge){bench->avr->cycle, level};
     avr_raise_irq(avr_io_getirq(bench->avr, (uint32_t)AVR_IOCTL_IOPORT_GETIRQ(port), pin), level);
 }

@@ -50,6 +50,7 @@ struct bench {
     uint64_t magnetic_count;
     struct bench_edge edges[BENCH_EDGES];
     uint64_t edge_count;
+    bool motion;           /* how the pin stands */
     uint8_t registers[16]; /* the magnetometer's */
     uint8_t register_at;
     bool register_told;

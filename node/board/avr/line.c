@@ -32,32 +32,49 @@ void line_start(void)
     LINE_CONTROL = LINE_ENABLE;
 }
 
-ISR(LINE_EMPTY_VECTOR)
+/* A sample must not wait for a byte on the line: each of the two interrupts turns itself alone off,
+ * and all others are on again after 26 cycles. */
+#define LET_OTHERS_IN(own, handler)                                                                \
+    __asm__ volatile("push r24\n\t"                                                                \
+                     "in r24, __SREG__\n\t"                                                        \
+                     "push r24\n\t"                                                                \
+                     "lds r24, %0\n\t"                                                             \
+                     "andi r24, %1\n\t"                                                            \
+                     "sts %0, r24\n\t"                                                             \
+                     "pop r24\n\t"                                                                 \
+                     "out __SREG__, r24\n\t"                                                       \
+                     "pop r24\n\t"                                                                 \
+                     "sei\n\t"                                                                     \
+                     "jmp " handler ::"i"(_SFR_MEM_ADDR(LINE_CONTROL)),                            \
+                     "i"((int)(0xffu & ~(own))))
+
+/* And on again, before its registers are restored: the next byte is a long way off. */
+static inline void turn_on(uint8_t own)
+{
+    cli();
+    LINE_CONTROL |= own;
+    sei();
+}
+
+ISR(LINE_EMPTY_VECTOR, ISR_NAKED)
+{
+    LET_OTHERS_IN(LINE_EMPTY_INTERRUPT, "__vector_line_empty");
+}
+
+void __vector_line_empty(void) __attribute__((signal, used, externally_visible));
+void __vector_line_empty(void)
 {
     uint8_t at = line.out_out;
     LINE_DATA = line.out[at++];
     line.out_out = at;
-    if (at == line.out_in) {
-        LINE_CONTROL &= (uint8_t)~LINE_EMPTY_INTERRUPT;
+    if (at != line.out_in) {
+        turn_on(LINE_EMPTY_INTERRUPT);
     }
 }
 
-/* A sample must not wait for a byte that came: this interrupt alone is turned off, and all others
- * are on again after 26 cycles. */
 ISR(LINE_RECEIVED_VECTOR, ISR_NAKED)
 {
-    __asm__ volatile("push r24\n\t"
-                     "in r24, __SREG__\n\t"
-                     "push r24\n\t"
-                     "lds r24, %0\n\t"
-                     "andi r24, %1\n\t"
-                     "sts %0, r24\n\t"
-                     "pop r24\n\t"
-                     "out __SREG__, r24\n\t"
-                     "pop r24\n\t"
-                     "sei\n\t"
-                     "jmp __vector_line_received" ::"i"(_SFR_MEM_ADDR(LINE_CONTROL)),
-                     "M"((uint8_t)~LINE_RECEIVED_INTERRUPT));
+    LET_OTHERS_IN(LINE_RECEIVED_INTERRUPT, "__vector_line_received");
 }
 
 void __vector_line_received(void) __attribute__((signal, used, externally_visible));
@@ -73,8 +90,7 @@ void __vector_line_received(void)
         line.in[at % IN_SIZE].tick = tick;
         line.in_in = (uint8_t)(at + 1u);
     }
-    cli();
-    LINE_CONTROL |= LINE_RECEIVED_INTERRUPT;
+    turn_on(LINE_RECEIVED_INTERRUPT);
 }
 
 bool hal_send(const uint8_t *bytes, uint8_t length)

@@ -87,6 +87,54 @@ static void a_run_that_does_not_line_up_keeps_each_samples_own_time(void **state
     cutter_free(cutter);
 }
 
+/* A board's samples are under way for a while: what another channel tells of that time waits. */
+static void what_lies_behind_the_promise_waits_and_stays_even(void **state)
+{
+    (void)state;
+    struct told told;
+    struct cutter *cutter = make(&told, 2);
+    int32_t counts[40] = {0};
+    for (int32_t i = 0; i < 40; i++) {
+        counts[i] = i;
+    }
+    cutter_advance(cutter, 0, false);
+    cutter_samples(cutter, 0, 0, PERIOD_PS, counts, 20);
+    cutter_samples(cutter, 0, NS_PER_S, PERIOD_PS, counts + 20, 20); /* a new line: uneven so far */
+    cutter_change(cutter, 1, NS_PER_S + 33000000, 5);
+    cutter_advance(cutter, NS_PER_S + 10000000, false);
+    assert_int_equal(told.frames, 1);
+    assert_int_equal(told.blocks, 1);
+    assert_int_equal(told.last.count, 22);
+    assert_true(told.times[21] < told.until_ns);
+    cutter_samples(cutter, 0, NS_PER_S + 20 * 5000000, PERIOD_PS, counts, 20);
+    cutter_advance(cutter, 2 * NS_PER_S + 10000000, false);
+    assert_int_equal(told.samples, 61);
+    assert_int_equal(told.blocks, 2);
+    cutter_samples(cutter, 0, 2 * NS_PER_S + 15000000, PERIOD_PS, counts, 20);
+    cutter_advance(cutter, 2 * NS_PER_S + 20000000, true);
+    assert_int_equal(told.samples, 81);
+    cutter_free(cutter);
+}
+
+static void a_rest_that_waited_makes_one_even_block_with_what_follows(void **state)
+{
+    (void)state;
+    struct told told;
+    struct cutter *cutter = make(&told, 1);
+    int32_t counts[20] = {0};
+    cutter_advance(cutter, 0, false);
+    cutter_samples(cutter, 0, 3, PERIOD_PS, counts, 20);
+    cutter_samples(cutter, 0, NS_PER_S, PERIOD_PS, counts, 20);
+    cutter_advance(cutter, NS_PER_S + 10000000, false);
+    assert_int64_equal(told.last.period_ps, 0);
+    cutter_samples(cutter, 0, NS_PER_S + 20 * 5000000, PERIOD_PS, counts, 20);
+    cutter_advance(cutter, 2 * NS_PER_S + 10000000, false);
+    assert_int_equal(told.last.count, 38);
+    assert_int64_equal(told.last.period_ps, PERIOD_PS);
+    assert_int64_equal(told.last.t0_ns, NS_PER_S + 10000000);
+    cutter_free(cutter);
+}
+
 static void the_frame_after_an_uneven_one_is_even_again(void **state)
 {
     (void)state;
@@ -179,6 +227,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(runs_that_line_up_make_one_even_block),
         cmocka_unit_test(a_run_that_does_not_line_up_keeps_each_samples_own_time),
+        cmocka_unit_test(what_lies_behind_the_promise_waits_and_stays_even),
+        cmocka_unit_test(a_rest_that_waited_makes_one_even_block_with_what_follows),
         cmocka_unit_test(the_frame_after_an_uneven_one_is_even_again),
         cmocka_unit_test(a_quiet_on_change_channel_is_told_by_the_promise_alone),
         cmocka_unit_test(a_frame_is_cut_only_when_it_is_due_or_asked_for),
