@@ -384,7 +384,7 @@ class ServedTest(support.Case):
         link.close()
         self.assertEqual(page.stop(), 0)
         for options, why in ((["--http-cert", certificate], "one needs the other"),
-                             (["--http-cert", certificate, "--http-key", night], "PEM|pair"),
+                             (["--http-cert", certificate, "--http-key", self.folder / "site.json"], "PEM|pair"),
                              (["--http-cert", self.folder / "no", "--http-key", key], "no: ")):
             done = self.run(ROOMWAKE, "serve", str(night), "--http", f"127.0.0.1:{self.port}",
                             *map(str, options))
