@@ -7,6 +7,7 @@
 #include "collector/commands.h"
 #include "collector/options.h"
 #include "common/log.h"
+#include "common/service.h"
 
 static const struct command *const commands[] = {
     &command_record,
@@ -37,10 +38,34 @@ static void print_usage(FILE *out)
     fprintf(out, "\n\"roomwake COMMAND --help\" tells a command's options.\n");
 }
 
+/* "help manual", "help completion": for packages, made when building. 0 where it was neither. */
+static int print_pages(const char *which)
+{
+    struct option_page pages[sizeof commands / sizeof *commands];
+    size_t count = 0;
+    for (; commands[count]; count++) {
+        pages[count] = options_as_page(commands[count]);
+    }
+    if (strcmp(which, "manual") == 0) {
+        option_pages_manual("roomwake", "watch several rooms of a building through a night", pages,
+                            count, stdout);
+        return 1;
+    }
+    if (strcmp(which, "completion") == 0) {
+        option_pages_completion("roomwake", pages, count, stdout);
+        return 1;
+    }
+    return 0;
+}
+
 int main(int argc, char **argv)
 {
     log_set_program("roomwake");
+    service_keep();
     (void)signal(SIGPIPE, SIG_IGN);
+    if (argc == 3 && strcmp(argv[1], "help") == 0 && print_pages(argv[2])) {
+        return EXIT_CODE_SUCCESS;
+    }
     if (argc >= 2 && (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "help") == 0)) {
         print_usage(stdout);
         return EXIT_CODE_SUCCESS;

@@ -107,24 +107,18 @@ bool options_ask_help(int argc, char **argv)
     return false;
 }
 
+struct option_page options_as_page(const struct command *command)
+{
+    return (struct option_page){.name = command->name,
+                                .positional = command->positional,
+                                .summary = command->summary,
+                                .options = command->options};
+}
+
 void options_print_help(const struct command *command)
 {
-    printf("usage: roomwake %s", command->name);
-    if (command->positional) {
-        printf(" %s", command->positional);
-    }
-    for (const struct option_spec *spec = command->options; spec->name; spec++) {
-        printf(spec->required ? " --%s%s%s" : " [--%s%s%s]", spec->name, spec->value ? " " : "",
-               spec->value ? spec->value : "");
-    }
-    printf("\n\n%s\n\n", command->summary);
-    for (const struct option_spec *spec = command->options; spec->name; spec++) {
-        char left[48];
-        (void)snprintf(left, sizeof left, "--%s%s%s", spec->name, spec->value ? " " : "",
-                       spec->value ? spec->value : "");
-        printf("  %-24s %s\n", left, spec->help);
-    }
-    printf("  %-24s %s\n", "--help", "say this");
+    const struct option_page page = options_as_page(command);
+    option_pages_help("roomwake", &page, stdout);
 }
 
 const char *options_value(const struct arguments *arguments, const char *name)

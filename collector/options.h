@@ -8,15 +8,9 @@
 #include <stdint.h>
 
 #include "common/error.h"
+#include "common/option_pages.h"
 
 enum exit_code { EXIT_CODE_SUCCESS = 0, EXIT_CODE_FAILED = 1, EXIT_CODE_USAGE = 2 };
-
-struct option_spec {
-    const char *name;  /* "site": written --site */
-    const char *value; /* "FILE", or NULL for a switch */
-    bool required;
-    const char *help;
-};
 
 #define OPTIONS_GIVEN_MAX 64
 
@@ -46,6 +40,7 @@ int options_parse(const struct command *command, int argc, char **argv, struct a
 /* Whether --help is among them, before anything else is judged. */
 bool options_ask_help(int argc, char **argv);
 void options_print_help(const struct command *command);
+struct option_page options_as_page(const struct command *command);
 
 /* The last value given, or NULL. For a switch: "" when given. */
 const char *options_value(const struct arguments *arguments, const char *name);

@@ -8,24 +8,44 @@
 #include <unistd.h>
 
 #include "common/log.h"
+#include "common/option_pages.h"
 #include "node/join.h"
 #include "node/node.h"
 
 #define EXIT_FAILED 1
 #define EXIT_USAGE 2
 
-static const char help[] =
-    "usage: roomwake-node --config FILE [--join CODE]\n"
-    "\n"
-    "Samples this node's sensors, keeps what it sampled until the base station has stored it,\n"
-    "and agrees with it on the time. Runs until it is told to end (SIGINT, SIGTERM).\n"
-    "\n"
-    "  --config FILE   the node's settings (JSON)\n"
-    "  --join CODE     write into FILE who this node is, from the code that `roomwake enrol` "
-    "gave,\n"
-    "                  and end; what FILE says of sensors and spool stays\n"
-    "  --help          this text\n"
-    "  --version       the version\n";
+static const struct option_spec specs[] = {
+    {"config", "FILE", true, "the node's settings (JSON)"},
+    {"join", "CODE", false,
+     "write into FILE who this node is, from the code of `roomwake enrol`, and end; what FILE says "
+     "of "
+     "sensors and spool stays"},
+    {"version", NULL, false, "the version"},
+    {0},
+};
+
+static const struct option_page page = {
+    .summary =
+        "samples this node's sensors, keeps what it sampled until the base station has stored "
+        "it, and agrees with it on the time, until it is told to end (SIGINT, SIGTERM)",
+    .options = specs,
+};
+
+/* For packages, made when building. 0 where `which` is neither. */
+static int print_pages(const char *which)
+{
+    if (strcmp(which, "manual") == 0) {
+        option_pages_manual("roomwake-node", "sample a room's sensors for a base station", &page, 1,
+                            stdout);
+        return 1;
+    }
+    if (strcmp(which, "completion") == 0) {
+        option_pages_completion("roomwake-node", &page, 1, stdout);
+        return 1;
+    }
+    return 0;
+}
 
 /* How a program that begins again after a sleep tells itself so. */
 #define SLEPT_NAME "ROOMWAKE_NODE_SLEPT_NS"
@@ -99,6 +119,9 @@ int main(int argc, char **argv)
     int option;
     log_set_program("roomwake-node");
     opterr = 0;
+    if (argc == 3 && strcmp(argv[1], "help") == 0 && print_pages(argv[2])) {
+        return 0;
+    }
     while ((option = getopt_long(argc, argv, "", options, NULL)) != -1) {
         switch (option) {
         case 'c':
@@ -108,7 +131,7 @@ int main(int argc, char **argv)
             code = optarg;
             break;
         case 'h':
-            fputs(help, stdout);
+            option_pages_help("roomwake-node", &page, stdout);
             return 0;
         case 'v':
             puts("roomwake-node " ROOMWAKE_VERSION);

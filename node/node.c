@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "common/log.h"
+#include "common/service.h"
 #include "common/timefmt.h"
 #include "common/topic.h"
 #include "node/flusher.h"
@@ -118,6 +119,7 @@ static void on_health(void *context, int64_t now_ns)
 static void on_tick(void *context, int64_t now_ns)
 {
     struct node *node = context;
+    service_alive();
     publisher_pump(node->publisher, now_ns);
 }
 
@@ -283,6 +285,7 @@ static void on_end_limit(uv_timer_t *timer)
 static void end(struct node *node)
 {
     node->ending = true;
+    service_ending();
     sampler_stop(node->sampler);
     timekeeper_stop(node->timekeeper);
     send_state(node, read_ns(node), true);
@@ -330,6 +333,7 @@ static void start(struct node *node)
     sampler_start(node->sampler);
     battery_init(&node->battery, node->config->battery_empty_v);
     send_state(node, read_ns(node), false);
+    service_ready();
     log_info("node %s of site %s: boot %016llx, %zu channels", node->config->node,
              node->config->site, (unsigned long long)node->hello.boot, node->hello.channel_count);
 }

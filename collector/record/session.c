@@ -9,6 +9,7 @@
 #include "collector/record/running.h"
 #include "collector/record/session_parts.h"
 #include "common/log.h"
+#include "common/service.h"
 
 static void on_nothing(void *context)
 {
@@ -74,6 +75,7 @@ void session_stop(struct session *session)
         night_writer_flush(session->writer, &error) != 0) {
         log_error("%s", error.text);
     }
+    service_ending();
     ack_flush(session->ack);
     session->stopping = true;
     mqtt_uv_stop(session->mqtt, on_link_stopped, session);

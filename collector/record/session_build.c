@@ -12,6 +12,7 @@
 #include "collector/night/reader.h"
 #include "collector/record/running.h"
 #include "common/log.h"
+#include "common/service.h"
 
 #define TICK_MS 1000u
 
@@ -110,6 +111,7 @@ static void on_disk(void *context, const struct error *failure)
 static void on_tick(uv_timer_t *timer)
 {
     struct session *session = timer->data;
+    service_alive();
     session_clock_look(session);
     intake_tick(session->intake);
     session_say_seal(session);

@@ -8,6 +8,7 @@
 
 #include "collector/enrol/users.h"
 #include "common/log.h"
+#include "common/service.h"
 #include "common/topic.h"
 
 #define CLIENT_ID_SIZE 96
@@ -19,6 +20,9 @@ static void on_up(void *context)
     struct session *session = context;
     char filter[TOPIC_SIZE];
     struct error error;
+    if (!session->was_up) {
+        service_ready();
+    }
     session->was_up = true;
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
         topic_format_filter(kinds[i], session->settings->site->id, filter);

@@ -7,14 +7,13 @@ Must never reach beyond that network namespace, nor write into the source. Needs
 import os
 import pathlib
 import re
-import shutil
 import signal
 import subprocess
 import sys
 import unittest
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
-from support import BUILD, Case, ROOT, main, wait_for
+from support import Case, ROOT, main, wait_for
 
 # What is written lands in memory; the address is at one end of a cable that leads nowhere.
 PREPARE = """
