@@ -20,6 +20,7 @@ extern const struct command command_ask;
 extern const struct command command_answers;
 extern const struct command command_align;
 extern const struct command command_compare;
+extern const struct command command_calibrate;
 extern const struct command command_chirp;
 
 #endif

@@ -21,6 +21,7 @@ static const struct command *const commands[] = {
     &command_answers,
     &command_align,
     &command_compare,
+    &command_calibrate,
     &command_chirp,
     &command_serve,
     &command_plan,

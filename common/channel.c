@@ -12,6 +12,7 @@
  */
 #define RATE_LEAST_HZ 1e-6
 #define RATE_MOST_HZ 1e6
+#define COUNT_OF_24_BITS INT64_C(8388607)
 
 static bool unit_text_valid(const char *unit)
 {
@@ -71,6 +72,47 @@ int channel_value_text(const struct channel *channel, int64_t count, char text[D
     }
     decimal_format(value, text);
     return 0;
+}
+
+bool channel_calibrated(const struct channel *channel)
+{
+    return channel->unit[0] == '\0' || strcmp(channel->unit, "/") == 0 ||
+           calibration_of_unit(&channel->calibration);
+}
+
+/* a * b, exactly; -1 where it does not fit. */
+static int multiply(struct decimal a, struct decimal b, struct decimal plus, struct decimal *out)
+{
+    b.exponent = (int16_t)(b.exponent + a.exponent);
+    return decimal_multiply_add(a.mantissa, b, plus, out);
+}
+
+int channel_calibrate(struct channel *channel, const struct calibration *calibration,
+                      struct error *error)
+{
+    struct decimal step, offset, most;
+    if (channel->calibration.date_ns != 0) {
+        return error_set(error, ERROR_STATE, "channel %s: has a calibration already",
+                         channel->name);
+    }
+    if (multiply(calibration->gain, channel->step, (struct decimal){0, 0}, &step) != 0 ||
+        multiply(calibration->gain, channel->offset, calibration->offset, &offset) != 0 ||
+        decimal_multiply_add(COUNT_OF_24_BITS, step, offset, &most) != 0) {
+        return error_set(error, ERROR_RANGE,
+                         "channel %s: its calibrated step can't be kept exactly", channel->name);
+    }
+    channel->step = step;
+    channel->offset = offset;
+    channel->calibration = *calibration;
+    return 0;
+}
+
+double channel_reading(const struct channel *channel, double value)
+{
+    const struct calibration *calibration = &channel->calibration;
+    return calibration->date_ns == 0 ? value
+                                     : (value - decimal_to_double(calibration->offset)) /
+                                           decimal_to_double(calibration->gain);
 }
 
 int64_t channel_period_ps(double rate_hz)

@@ -6,13 +6,15 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "common/calibration.h"
 #include "common/decimal.h"
 #include "common/ident.h"
 #include "common/units.h"
 
 #define NODE_CHANNELS_MAX 32
 
-/* Caller-owned plain value. period_ps is 0 for a channel that tells only changes (rate_hz 0). */
+/* Caller-owned plain value. Step and offset have the calibration in them already. period_ps is 0
+ * for a channel that tells only changes (rate_hz 0). */
 struct channel {
     char name[CHANNEL_NAME_SIZE];
     char unit[UNIT_SIZE];
@@ -21,7 +23,20 @@ struct channel {
     int64_t period_ps;
     struct decimal step;
     struct decimal offset;
+    /* Counts at which the sensor is at its end, by its driver; least = most: not told. */
+    int32_t least;
+    int32_t most;
+    struct calibration calibration;
 };
+
+/* Whether numbers in its unit need no word of warning: it was calibrated, or has none. */
+bool channel_calibrated(const struct channel *channel);
+/* Puts a calibration into step and offset. ERROR_STATE where it has one already, ERROR_RANGE where
+ * the outcome can't be kept exactly for counts of 24 bits. */
+int channel_calibrate(struct channel *channel, const struct calibration *calibration,
+                      struct error *error);
+/* Takes the calibration out of a value: what the driver's own scale gave. */
+double channel_reading(const struct channel *channel, double value);
 
 /* Fills name, unit, quantity, rate and period; step 1, offset 0. `unit` NULL takes the default. */
 int channel_init(struct channel *channel, const char *name, const char *unit, double rate_hz,

@@ -17,12 +17,25 @@
 
 /* NODE/hello, retained: who this node is since its last boot.
  * {"version":1,"boot":"0123456789abcdef","software":"0.1.0",
- *  "channels":[{"name":"magnetic.x","unit":"T","rate_hz":250,"step":"1.5e-08","offset":"0"}]} */
+ *  "channels":[{"name":"magnetic.x","unit":"T","rate_hz":250,"step":"1.5e-08","offset":"0"}]}
+ * "least" and "most" are the counts at which its sensor is at its end, where the driver knows.
+ * A calibrated channel has "calibration":{...} (calibration.h) in it; step and offset are with it.
+ */
 struct message_hello {
     uint64_t boot;
     char software[32];
     size_t channel_count;
     struct channel channels[NODE_CHANNELS_MAX];
+};
+
+/* What a channel's samples say of its sensor, since the node's boot unless told otherwise. */
+struct message_sensor {
+    char name[CHANNEL_NAME_SIZE];
+    double rate_hz;   /* measured, over the last ten seconds or more; NaN: not yet, or on change */
+    double noise;     /* rms between neighbours, in the unit, lately; NaN: not known */
+    uint64_t clipped; /* samples at an end of its range */
+    double stuck_s;   /* for so long the same count, which its noise would not give; 0: it moves */
+    double missing_s; /* without samples, for a cause that is told as a hole */
 };
 
 /* NODE/state: how the node fares; the last will says only {"version":1,"gone":true}. */
@@ -42,6 +55,8 @@ struct message_state {
     uint64_t spool_bytes;
     uint64_t dropped_frames;      /* since boot: the spool was full */
     char note[MESSAGE_TEXT_SIZE]; /* drivers at fault, in words; "" */
+    size_t sensor_count;          /* now and then; else 0 */
+    struct message_sensor sensors[NODE_CHANNELS_MAX];
 };
 
 /* NODE/stored, retained, from the collector: all frames of `boot` up to and with `seq`, and all

@@ -3,6 +3,7 @@
  * Called by the node (write) and the collector (read). */
 #include "common/message.h"
 
+#include <inttypes.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -25,8 +26,17 @@ static int append_channel(struct text *out, const struct channel *channel)
     decimal_format(channel->offset, offset);
     (void)text_append_format(out, "{\"name\":\"%s\",\"unit\":", channel->name);
     (void)json_append_string(out, channel->unit);
-    (void)text_append_format(out, ",\"rate_hz\":%s,\"step\":\"%s\",\"offset\":\"%s\"}", rate_text,
+    (void)text_append_format(out, ",\"rate_hz\":%s,\"step\":\"%s\",\"offset\":\"%s\"", rate_text,
                              step, offset);
+    if (channel->least != channel->most) {
+        (void)text_append_format(out, ",\"least\":%" PRId32 ",\"most\":%" PRId32, channel->least,
+                                 channel->most);
+    }
+    if (channel->calibration.date_ns != 0) {
+        (void)text_append_format(out, ",\"calibration\":");
+        (void)calibration_write(&channel->calibration, out);
+    }
+    (void)text_append_format(out, "}");
     return 0;
 }
 
@@ -59,10 +69,39 @@ static int read_decimal(const cJSON *item, const char *path, const char *field, 
     return 0;
 }
 
+/* "least" and "most": both or none. */
+static int read_range(const cJSON *item, const char *path, struct channel *channel,
+                      struct error *error)
+{
+    double least;
+    double most;
+    if (json_get_number_or(item, path, "least", INT32_MIN, INT32_MAX, 0, &least, error) != 0 ||
+        json_get_number_or(item, path, "most", INT32_MIN, INT32_MAX, 0, &most, error) != 0) {
+        return -1;
+    }
+    if (least > most) {
+        return error_set(error, ERROR_RANGE, "%s.least: above most", path);
+    }
+    channel->least = (int32_t)least;
+    channel->most = (int32_t)most;
+    return 0;
+}
+
+/* Step and offset have it in them already. */
+static int read_calibration(const cJSON *item, const char *path, struct channel *channel,
+                            struct error *error)
+{
+    char inner[64];
+    const cJSON *calibration = cJSON_GetObjectItemCaseSensitive(item, "calibration");
+    (void)snprintf(inner, sizeof inner, "%s.calibration", path);
+    return calibration ? calibration_read(calibration, inner, &channel->calibration, error) : 0;
+}
+
 static int read_channel(const cJSON *item, const char *path, struct channel *channel,
                         struct error *error)
 {
-    static const char *const fields[] = {"name", "unit", "rate_hz", "step", "offset", NULL};
+    static const char *const fields[] = {"name",  "unit", "rate_hz",     "step", "offset",
+                                         "least", "most", "calibration", NULL};
     char name[CHANNEL_NAME_SIZE];
     char unit[UNIT_SIZE];
     double rate_hz = 0;
@@ -82,7 +121,9 @@ static int read_channel(const cJSON *item, const char *path, struct channel *cha
     if (channel->step.mantissa == 0) {
         return error_set(error, ERROR_RANGE, "%s.step: 0", path);
     }
-    return 0;
+    return read_range(item, path, channel, error) != 0
+               ? -1
+               : read_calibration(item, path, channel, error);
 }
 
 static int read_channels(const cJSON *root, struct message_hello *hello, struct error *error)

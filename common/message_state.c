@@ -9,6 +9,7 @@
 
 #include "common/json.h"
 #include "common/message_fields.h"
+#include "common/message_sensors.h"
 
 #define BATTERY_V_MAX 1000.0
 #define BATTERY_HOURS_MAX 10000.0
@@ -80,6 +81,7 @@ int message_state_write(const struct message_state *state, struct text *out)
                              ",\"dropped\":%" PRIu64 "},\"note\":",
                              state->spool_frames, state->spool_bytes, state->dropped_frames);
     (void)json_append_string(out, state->note);
+    message_append_sensors(out, state);
     (void)text_append_format(out, "}");
     return message_finish(out);
 }
@@ -195,15 +197,18 @@ static int read_state(const cJSON *root, struct message_state *state, struct err
         read_spool(root, state, error) != 0) {
         return -1;
     }
-    return json_get_text_or(root, "state", "note", "", state->note, sizeof state->note, error);
+    return json_get_text_or(root, "state", "note", "", state->note, sizeof state->note, error) != 0
+               ? -1
+               : message_read_sensors(root, state, error);
 }
 
 int message_state_read(const char *json, size_t length, struct message_state *state,
                        struct error *error)
 {
     static const char *const fields[] = {
-        "version",   "gone",      "boot",  "clock", "exchange_age_ns", "round_trip_ns",
-        "exchanges", "battery_v", "spool", "note",  "battery_hours",   NULL};
+        "version",       "gone",      "boot",      "clock", "exchange_age_ns",
+        "round_trip_ns", "exchanges", "battery_v", "spool", "note",
+        "battery_hours", "sensors",   NULL};
     cJSON *root = NULL;
     if (message_parse(json, length, "state", fields, &root, error) != 0) {
         return -1;

@@ -27,6 +27,7 @@ static const char *const config_fields[] = {"node",
                                             "time_burst_size",
                                             "drivers",
                                             "battery_empty_v",
+                                            "calibration",
                                             NULL};
 static const char *const spool_fields[] = {"path", "max_bytes", NULL};
 
@@ -162,6 +163,28 @@ static int read_spool(const cJSON *json, struct node_config *config, struct erro
     return 0;
 }
 
+static int read_calibration(const cJSON *json, struct node_config *config, struct error *error)
+{
+    char path[NODE_PATH_SIZE];
+    char whole[NODE_PATH_SIZE];
+    if (json_get_text_or(json, "config", "calibration", "", path, sizeof path, error)) {
+        return -1;
+    }
+    if (!path[0]) {
+        return 0;
+    }
+    if (put_in_folder(config, path, whole)) {
+        return error_set(error, ERROR_RANGE, "config.calibration: too long");
+    }
+    if (channel_calibrations_load(whole, &config->calibration, error)) {
+        return error_wrap(error, "config.calibration");
+    }
+    return strcmp(config->calibration.node, config->node) == 0
+               ? 0
+               : error_set(error, ERROR_FORMAT, "config.calibration: %s is of node %s, this is %s",
+                           whole, config->calibration.node, config->node);
+}
+
 static int read_driver(cJSON *item, size_t index, struct node_config *config, struct error *error)
 {
     struct node_driver_config *driver = &config->drivers[index];
@@ -219,7 +242,7 @@ static int read_config(cJSON *json, struct node_config *config, struct error *er
         json_get_number_or(json, "config", "time_burst_size", 1.0, 16.0, 8.0, &burst_size, error) ||
         json_get_number_or(json, "config", "battery_empty_v", 0.5, 100.0, NAN,
                            &config->battery_empty_v, error) ||
-        read_spool(json, config, error)) {
+        read_spool(json, config, error) || read_calibration(json, config, error)) {
         return -1;
     }
     config->burst_size = (int)burst_size;

@@ -6,6 +6,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "common/channel_calibrations.h"
 #include "common/ident.h"
 #include "common/mqtt_uv.h"
 #include "node/drivers/driver.h"
@@ -35,7 +36,8 @@ struct node_config {
     int64_t state_every_ns;
     int64_t burst_every_ns;
     int burst_size;
-    double battery_empty_v; /* NaN: not told, and then no hours are */
+    double battery_empty_v;                  /* NaN: not told, and then no hours are */
+    struct channel_calibrations calibration; /* of no channel where the config names none */
     size_t driver_count;
     struct node_driver_config drivers[NODE_DRIVERS_MAX];
     char dir[NODE_PATH_SIZE];            /* the config file's folder */

@@ -35,6 +35,9 @@ void health_fill(const struct health_sources *sources, int64_t now_ns, struct me
     };
     state->exchange_count =
         timekeeper_recent(sources->timekeeper, state->exchanges, MESSAGE_EXCHANGES_MAX);
+    if (sources->sensors) {
+        state->sensor_count = sampler_tell_sensors(sources->sampler, state->sensors);
+    }
     add_note(state, drivers);
     add_note(state, spool_fault(sources->spool));
     if (state->battery_hours < BATTERY_LOW_HOURS) {

@@ -15,6 +15,7 @@ struct health_sources {
     const struct spool *spool;
     const struct sampler *sampler;
     const struct battery *battery;
+    bool sensors; /* tell each sensor's figures: they cost bytes, so not with every state */
 };
 
 void health_fill(const struct health_sources *sources, int64_t now_ns, struct message_state *state);

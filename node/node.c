@@ -20,6 +20,8 @@
 #define SPOOL_HURRY_FRAMES PUBLISHER_WINDOW
 #define TICK_NS (NS_PER_S / 2)
 #define END_LIMIT_MS 1500
+#define SENSORS_FIRST_NS (20 * NS_PER_S)
+#define SENSORS_EVERY_NS (300 * NS_PER_S)
 
 struct node {
     const struct node_config *config;
@@ -43,6 +45,7 @@ struct node {
     bool ending;
     bool end_is_late;
     char last_why[128];
+    int64_t sensors_ns; /* the next state tells of each sensor */
     uint8_t bytes[WIRE_MESSAGE_MAX];
 };
 
@@ -101,10 +104,14 @@ static void send_state(struct node *node, int64_t now_ns, bool gone)
                                      .timekeeper = node->timekeeper,
                                      .spool = node->spool,
                                      .sampler = node->sampler,
-                                     .battery = &node->battery};
+                                     .battery = &node->battery,
+                                     .sensors = gone || now_ns >= node->sensors_ns};
     double battery_v = sampler_battery_v(node->sampler);
     if (!isnan(battery_v)) {
         battery_take(&node->battery, now_ns, battery_v);
+    }
+    if (now_ns >= node->sensors_ns) {
+        node->sensors_ns = now_ns + SENSORS_EVERY_NS;
     }
     health_fill(&sources, now_ns, &state);
     state.gone = gone;
@@ -332,6 +339,7 @@ static void start(struct node *node)
     timekeeper_start(node->timekeeper);
     sampler_start(node->sampler);
     battery_init(&node->battery, node->config->battery_empty_v);
+    node->sensors_ns = read_ns(node) + SENSORS_FIRST_NS;
     send_state(node, read_ns(node), false);
     service_ready();
     log_info("node %s of site %s: boot %016llx, %zu channels", node->config->node,

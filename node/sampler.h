@@ -7,6 +7,7 @@
 #include <uv.h>
 
 #include "node/config.h"
+#include "common/message.h"
 #include "node/cutter.h"
 
 struct sampler_setup {
@@ -38,6 +39,9 @@ void sampler_free(struct sampler *sampler);
 
 /* What fails, in words: "drivers[1] onewire: no answer"; "" while all is well. */
 void sampler_note(const struct sampler *sampler, char *note, size_t size);
+/* What each channel's samples say of its sensor; returns how many. */
+size_t sampler_tell_sensors(const struct sampler *sampler,
+                            struct message_sensor sensors[NODE_CHANNELS_MAX]);
 /* The last sample of a channel of quantity battery; NaN where there is none. */
 double sampler_battery_v(const struct sampler *sampler);
 

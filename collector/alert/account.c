@@ -83,6 +83,23 @@ static void account_chance(const struct coincidence *coincidence, struct text *o
                                         " themselves\n");
 }
 
+/* Once a finding, not once a number. */
+static void account_units(const struct site *site, const struct coincidence *coincidence,
+                          struct text *out)
+{
+    size_t told = 0;
+    for (size_t i = 0; i < coincidence->member_count; i++) {
+        const struct disturbance *member = &coincidence->members[i];
+        if (!member->calibrated) {
+            (void)text_append_format(
+                out, "%s%s of %s", told++ ? ", " : INDENT "uncalibrated: ", member->quantity_text,
+                member->node < site->node_count ? site->nodes[member->node].id : "?");
+        }
+    }
+    (void)text_append_format(
+        out, "%s", told ? " (such a value compares only with others of the same channel)\n" : "");
+}
+
 static void account_members(const struct site *site, const struct coincidence *coincidence,
                             struct text *out)
 {
@@ -95,6 +112,7 @@ static void account_members(const struct site *site, const struct coincidence *c
     if (coincidence->dropped_members > 0) {
         (void)text_append_format(out, INDENT "and %zu more\n", coincidence->dropped_members);
     }
+    account_units(site, coincidence, out);
 }
 
 static void account_path(const struct site *site, const struct coincidence *coincidence,

@@ -89,6 +89,10 @@ static int init_parts(struct detector *detector, const struct detector_settings 
     const struct channel *first = &channels[indices[0]];
     struct disturbance template;
     fill_template(node, first, &template);
+    template.calibrated = true;
+    for (size_t i = 0; i < axis_count; i++) {
+        template.calibrated = template.calibrated &&channel_calibrated(&channels[indices[i]]);
+    }
     detector->kind = choose_kind(first);
     if (detector->kind == KIND_IGNORED) {
         return 0;

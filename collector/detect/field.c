@@ -151,6 +151,7 @@ static struct notice_band learnt_by(const struct watch *watch)
 {
     return (struct notice_band){.name = watch->settings.name,
                                 .unit = watch->settings.template.unit,
+                                .calibrated = watch->settings.template.calibrated,
                                 .scale = watch->learnt_scale,
                                 .tail = &watch->tail};
 }

@@ -10,8 +10,10 @@
 #define AMOUNT_SIZE 64
 
 /* Three digits with a prefix where the unit takes one. */
-static void format_amount(double value, const char *unit, char text[AMOUNT_SIZE])
+static void format_amount(const struct notice_band *band, char text[AMOUNT_SIZE])
 {
+    const char *unit = band->unit;
+    double value = band->scale;
     static const struct {
         double factor;
         const char *prefix;
@@ -22,7 +24,8 @@ static void format_amount(double value, const char *unit, char text[AMOUNT_SIZE]
     while (prefixed && p > 0 && fabs(value) < 0.9995 * prefixes[p].factor) {
         p--;
     }
-    snprintf(text, AMOUNT_SIZE, "%.3g %s%s", value / prefixes[p].factor, prefixes[p].prefix, unit);
+    snprintf(text, AMOUNT_SIZE, "%.3g %s%s%s", value / prefixes[p].factor, prefixes[p].prefix, unit,
+             band->calibrated ? "" : " (uncalibrated)");
 }
 
 static const char *kind_text(const struct tail_choice *tail)
@@ -48,7 +51,7 @@ static void append_band(const struct notice_band *band, char text[NOTICE_SIZE])
 {
     char amount[AMOUNT_SIZE];
     char part[NOTICE_SIZE];
-    format_amount(band->scale, band->unit, amount);
+    format_amount(band, amount);
     snprintf(part, sizeof part, "%s %s, threshold %.1f sigma%s",
              band->name == BAND_MAINS ? "; mains amplitude steady to" : "noise", amount,
              band->tail->threshold, kind_text(band->tail));
@@ -83,7 +86,7 @@ void notice_learnt(const struct notice_band *bands, size_t count, bool mains_los
 void notice_noise_rose(const struct notice_band *band, char text[NOTICE_SIZE])
 {
     char amount[AMOUNT_SIZE];
-    format_amount(band->scale, band->unit, amount);
+    format_amount(band, amount);
     snprintf(text, NOTICE_SIZE, "%s rose to %s for good: taken as usual from now on",
              band->name == BAND_MAINS ? "unrest of the mains amplitude" : "noise", amount);
 }

@@ -15,6 +15,7 @@
 struct notice_band {
     enum band name;
     const char *unit;
+    bool calibrated;
     double scale;
     const struct tail_choice *tail;
 };

@@ -83,7 +83,8 @@ static int put_channels(struct night_reader *reader, uint32_t node, struct text 
         plain_append(text, channels[i].name);
         (void)text_append_format(text, " (%s, %s ", code, step);
         plain_append(text, channels[i].unit);
-        (void)text_append_format(text, ")");
+        (void)text_append_format(text, "%s)",
+                                 channel_calibrated(&channels[i]) ? "" : ", uncalibrated");
     }
     return 0;
 }

@@ -96,6 +96,27 @@ static void put_clock(struct json_export *run, const struct night_node_summary *
     (void)text_append_format(&run->text, "}");
 }
 
+/* "calibrations":{"magnetic.x":{...}}: only where the node has any. */
+static int put_calibrations(struct json_export *run, uint32_t node)
+{
+    struct channel channels[NODE_CHANNELS_MAX];
+    size_t count = 0;
+    size_t told = 0;
+    if (night_read_channels(run->reader, node, channels, NODE_CHANNELS_MAX, &count, run->error) !=
+        0) {
+        return -1;
+    }
+    for (size_t i = 0; i < count; i++) {
+        if (channels[i].calibration.date_ns != 0) {
+            (void)text_append_format(&run->text, "%s\"%s\":", told++ ? "," : ",\"calibrations\":{",
+                                     channels[i].name);
+            (void)calibration_write(&channels[i].calibration, &run->text);
+        }
+    }
+    (void)text_append_format(&run->text, "%s", told ? "}" : "");
+    return 0;
+}
+
 static int put_node(struct json_export *run, uint32_t index)
 {
     const struct site_node *node = &run->site->nodes[index];
@@ -118,7 +139,8 @@ static int put_node(struct json_export *run, uint32_t index)
     if (night_each_gap(run->reader, put_gap, run, run->error) != 0) {
         return -1;
     }
-    return put(run, "]}");
+    (void)text_append_format(text, "]");
+    return put_calibrations(run, index) != 0 ? -1 : put(run, "}");
 }
 
 static int put_nodes(struct json_export *run)
@@ -156,6 +178,9 @@ static int put_disturbance(void *context, const struct disturbance *d)
     (void)json_append_string(text, d->unit);
     (void)text_append_format(text, "},\"score\":");
     (void)json_append_number(text, d->peak_score);
+    if (d->calibrated) { /* a unit without it is uncalibrated */
+        (void)text_append_format(text, ",\"calibrated\":true");
+    }
     return put(run, "}");
 }
 

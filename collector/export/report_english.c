@@ -165,9 +165,22 @@ const struct report_language report_english = {
             [TEXT_COLUMN_REASON] = "Reason",
             [TEXT_SENSORS] = "Sensors",
             [TEXT_SENSORS_ABOUT] = "A value is its count times the step plus the offset.",
-            [TEXT_SENSORS_CALIBRATION] = "Calibration: step and offset are as each node stated "
-                                         "them. No calibration against a "
-                                         "standard is on record in this night.",
+            [TEXT_SENSORS_CALIBRATION] =
+                "Step and offset have the calibration in them. \"Uncalibrated\" means that nobody "
+                "checked the size of the unit with a known field: such a value compares only with "
+                "others of the same channel. Uncertainties are one sigma. A latency is told, not "
+                "taken off the times.",
+            [TEXT_COLUMN_ENDS] = "Can tell",
+            [TEXT_COLUMN_CALIBRATION] = "Calibration",
+            [TEXT_UNCALIBRATED] = "uncalibrated",
+            [TEXT_CALIBRATED_BY] = "by {1}, {2}",
+            [TEXT_CALIBRATED_GAIN] = "; gain \xc2\xb1 {1} %",
+            [TEXT_CALIBRATED_OFFSET] = "; offset \xc2\xb1 {1}",
+            [TEXT_CALIBRATED_RESIDUAL] = "; left over {1} rms",
+            [TEXT_CALIBRATED_NOISE] = "; noise {1} rms",
+            [TEXT_CALIBRATED_LATENCY] = "; {1} \xc2\xb1 {2} behind {3}",
+            [TEXT_FINDING_UNCALIBRATED] =
+                "Uncalibrated: {1}. Such a peak compares only with others of the same channel.",
             [TEXT_COLUMN_CHANNEL] = "Channel",
             [TEXT_COLUMN_RATE] = "Rate",
             [TEXT_COLUMN_STEP] = "Step",

@@ -101,6 +101,24 @@ static void put_witness(struct report *report, const struct disturbance *member)
     report_put(report, "</tr>\n");
 }
 
+static void put_uncalibrated(struct report *report, const struct coincidence *coincidence)
+{
+    struct text names = {0};
+    for (size_t i = 0; i < coincidence->member_count; i++) {
+        const struct disturbance *member = &coincidence->members[i];
+        if (!member->calibrated) {
+            (void)text_append_format(&names, "%s%s (%s)", names.length ? ", " : "",
+                                     member->quantity_text, report_node(report, member->node));
+        }
+    }
+    if (names.length > 0 && !names.failed) {
+        report_put(report, "<p>");
+        report_say(report, TEXT_FINDING_UNCALIBRATED, names.bytes, NULL);
+        report_put(report, "</p>\n");
+    }
+    text_free(&names);
+}
+
 static void put_witnesses(struct report *report, const struct coincidence *coincidence)
 {
     static const enum report_text heads[] = {
@@ -123,6 +141,7 @@ static void put_witnesses(struct report *report, const struct coincidence *coinc
     if (lasts) {
         report_tag(report, "p", TEXT_FINDING_LASTS);
     }
+    put_uncalibrated(report, coincidence);
 }
 
 static void put_order(struct report *report, const struct coincidence *coincidence, bool drawn)

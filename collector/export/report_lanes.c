@@ -67,6 +67,7 @@ static int put_lane(struct report *report, uint32_t node, const struct channel *
     report_put(report, "<text x=\"0\" y=\"%.1f\">", y + LANE / 2 + 4);
     report_plain(report, channel->name);
     report_put(report, "</text>");
+    report_uncalibrated(report, channel, y + LANE / 2 + 14);
     if (report_trace(report, node, channel, report->start_ns, report->end_ns, box, &low, &high) !=
         0) {
         return -1;

@@ -31,6 +31,8 @@ struct report_box {
 };
 int report_trace(struct report *report, uint32_t node, const struct channel *channel,
                  int64_t from_ns, int64_t to_ns, struct report_box box, double *low, double *high);
+/* "uncalibrated" under a lane's name, where it is. */
+void report_uncalibrated(struct report *report, const struct channel *channel, double y);
 /* Hours, minutes or seconds under a figure, `above` it lines through it. */
 void report_time_axis(struct report *report, int64_t from_ns, int64_t to_ns, struct report_box box);
 

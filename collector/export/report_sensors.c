@@ -1,12 +1,14 @@
 /* The sensors: scale, rate, what each saw, and what the quiet spell taught of it.
- * Must never call a scale a calibration. Called by report.c. */
+ * Must never call a scale that nobody checked a calibration. Called by report.c. */
 #include "collector/export/report_parts.h"
 
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "collector/alert/sentence.h"
 #include "collector/night/window.h"
+#include "common/timefmt.h"
 
 static int put_range(struct report *report, uint32_t node, const struct channel *channel)
 {
@@ -31,6 +33,75 @@ static int put_range(struct report *report, uint32_t node, const struct channel 
     return 0;
 }
 
+/* From where to where the sensor can tell. */
+static void put_ends(struct report *report, const struct channel *channel)
+{
+    char low[VALUE_SIZE];
+    char high[VALUE_SIZE];
+    report_put(report, "<td>");
+    if (channel->least != channel->most) {
+        sentence_value(channel_value(channel, channel->least), channel->unit, low, sizeof low);
+        sentence_value(channel_value(channel, channel->most), channel->unit, high, sizeof high);
+        report_plain(report, low);
+        report_put(report, " \xe2\x80\xa6 ");
+        report_plain(report, high);
+    } else {
+        report_say(report, TEXT_NOT_TOLD, NULL);
+    }
+    report_put(report, "</td>");
+}
+
+/* "uncalibrated", or the day, how, and the figures that were found. */
+static void put_calibration(struct report *report, const struct channel *channel)
+{
+    const struct calibration *found = &channel->calibration;
+    char text[VALUE_SIZE];
+    char date[TIMEFMT_SIZE];
+    report_put(report, "<td>");
+    if (!channel_calibrated(channel)) {
+        report_say(report, TEXT_UNCALIBRATED, NULL);
+    }
+    if (found->date_ns != 0) {
+        timefmt_rfc3339(found->date_ns, date);
+        date[strlen("2024-03-01")] = '\0';
+        report_put(report, "%s", channel_calibrated(channel) ? "" : "; ");
+        report_say(report, TEXT_CALIBRATED_BY, found->how, date, NULL);
+    }
+    if (calibration_of_unit(found)) {
+        (void)snprintf(text, sizeof text, "%.2g", found->gain_sd * 100);
+        report_say(report, TEXT_CALIBRATED_GAIN, text, NULL);
+    }
+    const struct {
+        enum report_text text;
+        double value;
+        const char *unit;
+    } figures[] = {{TEXT_CALIBRATED_OFFSET, found->offset_sd, channel->unit},
+                   {TEXT_CALIBRATED_RESIDUAL, found->residual, channel->unit},
+                   {TEXT_CALIBRATED_NOISE, found->noise, channel->unit}};
+    for (size_t i = 0; i < 3 && found->date_ns != 0; i++) {
+        if (!isnan(figures[i].value)) {
+            sentence_value(figures[i].value, figures[i].unit, text, sizeof text);
+            report_say(report, figures[i].text, text, NULL);
+        }
+    }
+    if (found->date_ns != 0 && !isnan(found->latency_s)) {
+        char sd[VALUE_SIZE];
+        sentence_value(found->latency_s, "s", text, sizeof text);
+        sentence_value(found->latency_sd_s, "s", sd, sizeof sd);
+        report_say(report, TEXT_CALIBRATED_LATENCY, text, sd, found->against, NULL);
+    }
+    report_put(report, "</td>");
+}
+
+void report_uncalibrated(struct report *report, const struct channel *channel, double y)
+{
+    if (!channel_calibrated(channel)) {
+        report_put(report, "<text class=\"s\" x=\"0\" y=\"%.1f\">", y);
+        report_say(report, TEXT_UNCALIBRATED, NULL);
+        report_put(report, "</text>");
+    }
+}
+
 static int put_channel(struct report *report, uint32_t node, const struct channel *channel)
 {
     char text[VALUE_SIZE];
@@ -52,6 +123,8 @@ static int put_channel(struct report *report, uint32_t node, const struct channe
     report_cell(report, text);
     decimal_format(channel->offset, decimal);
     report_cell(report, decimal);
+    put_ends(report, channel);
+    put_calibration(report, channel);
     int result = put_range(report, node, channel);
     report_put(report, "</tr>\n");
     return result;
@@ -117,8 +190,9 @@ static void put_settings(struct report *report)
 int report_sensors(struct report *report)
 {
     static const enum report_text heads[] = {
-        TEXT_COLUMN_NODE, TEXT_COLUMN_ROOM,   TEXT_COLUMN_CHANNEL, TEXT_COLUMN_RATE,
-        TEXT_COLUMN_STEP, TEXT_COLUMN_OFFSET, TEXT_COLUMN_RANGE,   TEXT_COUNT};
+        TEXT_COLUMN_NODE,  TEXT_COLUMN_ROOM,   TEXT_COLUMN_CHANNEL, TEXT_COLUMN_RATE,
+        TEXT_COLUMN_STEP,  TEXT_COLUMN_OFFSET, TEXT_COLUMN_ENDS,    TEXT_COLUMN_CALIBRATION,
+        TEXT_COLUMN_RANGE, TEXT_COUNT};
     report_section(report, "sensors", TEXT_SENSORS);
     report_tag(report, "p", TEXT_SENSORS_ABOUT);
     report_tag(report, "p", TEXT_SENSORS_CALIBRATION);

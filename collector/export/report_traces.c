@@ -107,6 +107,7 @@ static void put_names(struct report *report, const struct disturbance *member,
     report_put(report, "</text><text class=\"s\" x=\"0\" y=\"%.1f\">", y + 29);
     report_plain(report, report_node(report, member->node));
     report_put(report, "</text>");
+    report_uncalibrated(report, channel, y + 41);
 }
 
 static int put_lane(struct traces *traces, const struct disturbance *member)

@@ -126,6 +126,26 @@ static int bear(struct review *review, int result)
     return 0;
 }
 
+/* Which of a node's channels carry a unit that nobody checked. */
+static int write_calibration(struct review *review, uint32_t node)
+{
+    struct channel channels[NODE_CHANNELS_MAX];
+    size_t count = 0;
+    size_t told = 0;
+    if (night_read_channels(review->reader, node, channels, NODE_CHANNELS_MAX, &count,
+                            review->error) != 0) {
+        return -1;
+    }
+    for (size_t i = 0; i < count; i++) {
+        if (!channel_calibrated(&channels[i])) {
+            fprintf(review->out, "%s", told++ ? ", " : ", uncalibrated: ");
+            print_clean(review->out, channels[i].name);
+        }
+    }
+    (void)fputc('\n', review->out);
+    return 0;
+}
+
 static int write_nodes(struct review *review)
 {
     fprintf(review->out, "\nNodes\n");
@@ -153,7 +173,9 @@ static int write_nodes(struct review *review)
             fprintf(review->out, ", %" PRIu64 " of %" PRIu64 " messages came late",
                     summary.late_frames, summary.frames);
         }
-        fprintf(review->out, "\n");
+        if (write_calibration(review, node) != 0) {
+            return -1;
+        }
     }
     return 0;
 }

@@ -71,6 +71,7 @@ struct disturbance {
     int64_t ticks;   /* at least 3, or 0 */
     bool one_sample; /* above the threshold for a single sample only */
     bool clipped;
+    bool calibrated; /* all its channels were: else its values compare only with themselves */
     bool returned; /* it came back by itself; false: cut short by a gap or the end */
 };
 

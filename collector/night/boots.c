@@ -26,7 +26,9 @@ static bool same_decimal(struct decimal a, struct decimal b)
 static bool same_channel(const struct channel *a, const struct channel *b)
 {
     return strcmp(a->name, b->name) == 0 && strcmp(a->unit, b->unit) == 0 &&
-           same_decimal(a->step, b->step) && same_decimal(a->offset, b->offset);
+           same_decimal(a->step, b->step) && same_decimal(a->offset, b->offset) &&
+           a->least == b->least && a->most == b->most &&
+           calibration_same(&a->calibration, &b->calibration);
 }
 
 static struct boot *new_boot(struct boots *boots, uint32_t node, uint64_t boot)

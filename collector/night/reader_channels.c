@@ -14,6 +14,9 @@ void reader_get_channel(struct sql_columns *row, struct channel *channel)
     channel->step.exponent = (int16_t)sql_get_int(row);
     channel->offset.mantissa = sql_get_int(row);
     channel->offset.exponent = (int16_t)sql_get_int(row);
+    channel->least = (int32_t)sql_get_int(row);
+    channel->most = (int32_t)sql_get_int(row);
+    sql_get_calibration(row, &channel->calibration);
 }
 
 struct channel_list {

@@ -23,7 +23,7 @@ static const struct {
      "boots"},
     {"SELECT NOT EXISTS (SELECT 1 FROM channel WHERE boot NOT IN (SELECT id FROM boot)"
      " OR step_exponent NOT BETWEEN -400 AND 400 OR offset_exponent NOT BETWEEN -400 AND 400"
-     " OR period_ps < 0)",
+     " OR period_ps < 0 OR (calibration IS NOT NULL AND NOT json_valid(calibration)))",
      "channels"},
     {"SELECT NOT EXISTS (SELECT 1 FROM clock WHERE node NOT IN (SELECT id FROM node))", "clocks"},
     {"SELECT NOT EXISTS (SELECT 1 FROM gap WHERE node NOT IN (SELECT id FROM node))", "gaps"},

@@ -130,6 +130,7 @@ void reader_get_disturbance(struct sql_columns *row, struct disturbance *d)
     d->one_sample = sql_get_int(row) != 0;
     d->clipped = sql_get_int(row) != 0;
     d->returned = sql_get_int(row) != 0;
+    d->calibrated = sql_get_int(row) != 0;
     for (size_t axis = 0; axis < 3; axis++) {
         d->peak_axes[axis] = sql_get_real(row);
     }

@@ -30,10 +30,11 @@ int reader_prepare(struct night_reader *reader, const char *sql, sqlite3_stmt **
 /* `analysis`, or the newest finished one where that is 0. */
 int reader_analysis(struct night_reader *reader, int analysis, int64_t *out, struct error *error);
 
-/* name, unit, rate_hz, period_ps, step and offset, in that order. */
+/* name, unit, rate_hz, period_ps, step, offset and calibration, in that order. */
 #define READER_CHANNEL_COLUMNS                                                                     \
     "channel.name, channel.unit, channel.rate_hz, channel.period_ps, channel.step_mantissa,"       \
-    " channel.step_exponent, channel.offset_mantissa, channel.offset_exponent"
+    " channel.step_exponent, channel.offset_mantissa, channel.offset_exponent,"                    \
+    " channel.least, channel.most, channel.calibration"
 void reader_get_channel(struct sql_columns *row, struct channel *channel);
 
 /* The columns of a disturbance after its analysis, in the order of the table. */
@@ -41,7 +42,8 @@ void reader_get_channel(struct sql_columns *row, struct channel *channel);
     "id, node, quantity, band, unit, onset_ns, pick_sd_ns, sampling_sd_ns, clock_sd_ns, end_ns,"   \
     " closed_ns, peak_ns, peak_value, peak_score, baseline_value, baseline_scale, threshold,"      \
     " settle_peak_score, settle_step, mains_before, mains_after, one_sample, clipped, returned,"   \
-    " peak_axis_x, peak_axis_y, peak_axis_z, repeat_hz, rise_s, half_s, left_value, left_axis_x,"  \
+    " calibrated, peak_axis_x, peak_axis_y, peak_axis_z, repeat_hz, rise_s, half_s, left_value, "  \
+    "left_axis_x,"                                                                                 \
     " left_axis_y, left_axis_z, previous_s, tick_s, ticks"
 void reader_get_disturbance(struct sql_columns *row, struct disturbance *disturbance);
 

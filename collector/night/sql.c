@@ -183,3 +183,26 @@ const uint8_t *sql_get_blob(struct sql_columns *columns, size_t *length)
     *length = (size_t)sqlite3_column_bytes(columns->statement, column);
     return bytes;
 }
+
+void sql_get_calibration(struct sql_columns *columns, struct calibration *calibration)
+{
+    size_t length = 0;
+    struct error ignored; /* whether it is well formed was looked at when the night was opened */
+    const uint8_t *bytes = sql_get_blob(columns, &length);
+    *calibration = (struct calibration){0};
+    if (bytes) {
+        (void)calibration_parse((const char *)bytes, length, "calibration", calibration, &ignored);
+    }
+}
+
+void sql_put_calibration(struct sql_args *args, const struct calibration *calibration,
+                         struct text *text)
+{
+    if (calibration->date_ns == 0) {
+        sql_put_null(args);
+    } else if (calibration_write(calibration, text) != 0) {
+        args->failed = SQLITE_NOMEM;
+    } else {
+        sql_put_text(args, text->bytes);
+    }
+}

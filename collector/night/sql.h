@@ -7,6 +7,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "common/calibration.h"
 #include "common/error.h"
 
 /* Fills *error from the connection's last failure and returns -1. */
@@ -50,6 +51,10 @@ int64_t sql_get_int(struct sql_columns *columns); /* NULL becomes 0 */
 double sql_get_real(struct sql_columns *columns); /* NULL becomes NaN */
 /* Copies; text that does not fit is cut, NULL becomes "". */
 void sql_get_text(struct sql_columns *columns, char *out, size_t size);
+/* A column as calibration_write wrote it; NULL, or what is none, becomes no calibration. */
+void sql_get_calibration(struct sql_columns *columns, struct calibration *calibration);
+void sql_put_calibration(struct sql_args *args, const struct calibration *calibration,
+                         struct text *text);
 /* Valid until the next step. NULL where the column is NULL or empty. */
 const uint8_t *sql_get_blob(struct sql_columns *columns, size_t *length);
 

@@ -10,13 +10,14 @@
 
 #define DISTURBANCE_VALUES                                                                         \
     " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, "                         \
-    "?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+    "?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
 
 static const char *const texts[STORE_SQL_COUNT] = {
     [STORE_BOOT] = "INSERT INTO boot(id, node, boot) VALUES(?, ?, ?) ON CONFLICT DO NOTHING",
     [STORE_CHANNEL] =
         "INSERT INTO channel(id, name, unit, rate_hz, period_ps, step_mantissa, step_exponent,"
-        " offset_mantissa, offset_exponent, nth) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?,"
+        " offset_mantissa, offset_exponent, least, most, calibration, nth)"
+        " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?,"
         " (SELECT coalesce(max(nth), 0) + 1 FROM channel)) ON CONFLICT DO NOTHING",
     [STORE_FIT] = "INSERT INTO fit(boot, ref_node_ns, offset_ns, rate_ppt, uncertainty_ns,"
                   " growth_ppb) VALUES(?, ?, ?, ?, ?, ?)",

@@ -54,6 +54,7 @@ int store_disturbance(struct store *store, int analysis, enum store_sql which,
     sql_put_int(&args, d->one_sample);
     sql_put_int(&args, d->clipped);
     sql_put_int(&args, d->returned);
+    sql_put_int(&args, d->calibrated);
     for (size_t axis = 0; axis < 3; axis++) {
         sql_put_real(&args, d->peak_axes[axis]);
     }

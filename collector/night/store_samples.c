@@ -32,6 +32,7 @@ int store_remember_channel(struct store *store, int64_t id, const struct channel
 static int store_channel(struct store *store, int64_t id, const struct channel *channel,
                          struct error *error)
 {
+    struct text calibration = {0};
     struct sql_args args = sql_args(store_statement(store, STORE_CHANNEL, error));
     if (!args.statement || store_remember_channel(store, id, channel, error) != 0) {
         return -1;
@@ -45,7 +46,12 @@ static int store_channel(struct store *store, int64_t id, const struct channel *
     sql_put_int(&args, channel->step.exponent);
     sql_put_int(&args, channel->offset.mantissa);
     sql_put_int(&args, channel->offset.exponent);
-    return sql_run(&args, error);
+    sql_put_int(&args, channel->least);
+    sql_put_int(&args, channel->most);
+    sql_put_calibration(&args, &channel->calibration, &calibration);
+    int result = sql_run(&args, error);
+    text_free(&calibration);
+    return result;
 }
 
 int store_channels(struct store *store, const struct job_channels *job, struct error *error)

@@ -143,7 +143,8 @@ static int load_boots(struct night_writer *writer, struct error *error)
     sqlite3_stmt *statement = NULL;
     if (sql_prepare(writer->store->db,
                     "SELECT channel.id, node, boot.boot, name, unit, rate_hz, period_ps,"
-                    " step_mantissa, step_exponent, offset_mantissa, offset_exponent"
+                    " step_mantissa, step_exponent, offset_mantissa, offset_exponent, least,"
+                    " most, calibration"
                     " FROM boot JOIN channel ON channel.boot=boot.id ORDER BY boot.id, place",
                     &statement, error) != 0) {
         return -1;

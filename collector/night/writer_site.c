@@ -171,6 +171,9 @@ int writer_load_channel(struct night_writer *writer, sqlite3_stmt *statement, st
     channel.step.exponent = (int16_t)sql_get_int(&row);
     channel.offset.mantissa = sql_get_int(&row);
     channel.offset.exponent = (int16_t)sql_get_int(&row);
+    channel.least = (int32_t)sql_get_int(&row);
+    channel.most = (int32_t)sql_get_int(&row);
+    sql_get_calibration(&row, &channel.calibration);
 
     /* Rows come in the order in which the boots were added, so that ids come out the same. */
     struct channel channels[NODE_CHANNELS_MAX];

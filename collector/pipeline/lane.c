@@ -71,7 +71,8 @@ static bool same_channel(const struct channel *a, const struct channel *b)
     return strcmp(a->name, b->name) == 0 && strcmp(a->unit, b->unit) == 0 &&
            a->period_ps == b->period_ps && a->step.mantissa == b->step.mantissa &&
            a->step.exponent == b->step.exponent && a->offset.mantissa == b->offset.mantissa &&
-           a->offset.exponent == b->offset.exponent;
+           a->offset.exponent == b->offset.exponent &&
+           channel_calibrated(a) == channel_calibrated(b);
 }
 
 bool lane_has_channels(const struct lane *lane, const struct channel *channels, size_t count)

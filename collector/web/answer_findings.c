@@ -154,8 +154,9 @@ static void append_member(struct text *out, const struct disturbance *d, const s
     (void)json_append_number(out, d->peak_score);
     (void)text_append_format(out, ",\"threshold\":");
     (void)json_append_number(out, d->threshold);
-    (void)text_append_format(out, ",\"one_sample\":%s,\"clipped\":%s}",
-                             d->one_sample ? "true" : "false", d->clipped ? "true" : "false");
+    (void)text_append_format(out, ",\"one_sample\":%s,\"clipped\":%s,\"calibrated\":%s}",
+                             d->one_sample ? "true" : "false", d->clipped ? "true" : "false",
+                             d->calibrated ? "true" : "false");
 }
 
 static void append_path(struct text *out, const struct coincidence *c, const struct site *site,

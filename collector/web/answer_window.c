@@ -113,7 +113,8 @@ static int put_lane(struct window *window, const struct web_lane *lane, struct e
                           window->to_ns, window->query->pixels, window->pixels, error) != 0) {
         return -1;
     }
-    (void)text_append_format(window->out, "{\"lane\":\"%s/%s\",", lane->node, lane->channel);
+    (void)text_append_format(window->out, "{\"lane\":\"%s/%s\",\"calibrated\":%s,", lane->node,
+                             lane->channel, channel_calibrated(&channel) ? "true" : "false");
     if (few) {
         append_samples(window);
     } else {

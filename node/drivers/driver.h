@@ -4,6 +4,7 @@
 #define ROOMWAKE_NODE_DRIVERS_DRIVER_H
 
 #include <cjson/cJSON.h>
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -18,6 +19,7 @@ struct driver_setup {
     const char *path;       /* how errors name it: "drivers[0]" */
     const char *config_dir; /* relative paths in settings start here */
     struct clock_source clock;
+    bool again; /* the node is running: others must not wait for this one */
 };
 
 /* Where a driver puts its samples; the node's cutter stands behind it. Times strictly rising for

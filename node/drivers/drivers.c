@@ -9,6 +9,7 @@ extern const struct driver_type driver_gpio;
 #endif
 extern const struct driver_type driver_hwmon;
 extern const struct driver_type driver_iio;
+extern const struct driver_type driver_iio_buffer;
 extern const struct driver_type driver_onewire;
 extern const struct driver_type driver_replay;
 extern const struct driver_type driver_serial;
@@ -18,8 +19,8 @@ const struct driver_type *const driver_types[] = {
 #ifdef ROOMWAKE_GPIOD
     &driver_gpio,
 #endif
-    &driver_hwmon,    &driver_iio, &driver_onewire, &driver_replay, &driver_serial,
-    &driver_simulate, NULL,
+    &driver_hwmon,  &driver_iio,    &driver_iio_buffer, &driver_onewire,
+    &driver_replay, &driver_serial, &driver_simulate,   NULL,
 };
 
 const struct driver_type *driver_find(const char *name)

@@ -4,9 +4,9 @@
 
 #include <stdio.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "common/json.h"
+#include "node/drivers/sysfs_ask.h"
 #include "node/drivers/sysfs_channel.h"
 
 #define DEVICES_MAX 32
@@ -45,7 +45,8 @@ static int find_part(const char *root, const char *part, struct iio_files *files
         if (sysfs_join(path, root, rest, error)) {
             return -1;
         }
-        if (sysfs_read_text(path, text, sizeof text, &ignored) == 0 && strcmp(text, part) == 0) {
+        if (sysfs_ask_text(path, files->patience_ms, text, sizeof text, &ignored) == 0 &&
+            strcmp(text, part) == 0) {
             (void)snprintf(files->device, sizeof files->device, "iio:device%d", i);
             return 0;
         }
@@ -85,7 +86,8 @@ static int choose_kind(const struct driver_setup *setup, struct iio_files *files
 int iio_files_open(const struct driver_setup *setup, struct iio_files *files, struct error *error)
 {
     char root[SYSFS_PATH_SIZE], device[64], rest[128];
-    *files = (struct iio_files){0};
+    *files =
+        (struct iio_files){.patience_ms = setup->again ? SYSFS_ASK_AGAIN_MS : SYSFS_ASK_FIRST_MS};
     if (sysfs_root(setup, root, error) ||
         json_get_text(setup->settings, setup->path, "device", device, sizeof device, error) ||
         choose_kind(setup, files, error)) {
@@ -100,6 +102,21 @@ int iio_files_open(const struct driver_setup *setup, struct iio_files *files, st
     return sysfs_join(files->folder, root, rest, error);
 }
 
+/* 1: the file is not there. */
+static int ask_decimal(const struct iio_files *files, const char *path, struct decimal *value,
+                       struct error *error)
+{
+    struct error why;
+    if (sysfs_ask_decimal(path, files->patience_ms, value, &why) == 0) {
+        return 0;
+    }
+    if (why.code == ERROR_NOT_FOUND) {
+        return 1;
+    }
+    *error = why;
+    return -1;
+}
+
 /* "in_magn_x_scale", or "in_magn_scale" for all axes; "in_voltage0_scale", or "in_voltage_scale".
  * 1: neither is there. */
 static int read_shared(const struct iio_files *files, size_t axis, const char *what,
@@ -110,8 +127,9 @@ static int read_shared(const struct iio_files *files, size_t axis, const char *w
     if (sysfs_join(path, files->folder, rest, error)) {
         return -1;
     }
-    if (access(path, F_OK) == 0) {
-        return sysfs_read_decimal(path, value, error);
+    int got = ask_decimal(files, path, value, error);
+    if (got != 1) {
+        return got;
     }
     (void)snprintf(shared, sizeof shared, "%s", files->names[axis]);
     size_t length = strlen(shared);
@@ -123,7 +141,34 @@ static int read_shared(const struct iio_files *files, size_t axis, const char *w
     if (sysfs_join(path, files->folder, rest, error)) {
         return -1;
     }
-    return access(path, F_OK) == 0 ? sysfs_read_decimal(path, value, error) : 1;
+    return ask_decimal(files, path, value, error);
+}
+
+/* "[-2048 1 2047]" of NAME_raw_available, or "le:s12/16>>4" of scan_elements/NAME_type: the ends of
+ * what the converter can say. Where neither is there, or says nothing of use, nothing is told. */
+static void read_ends(const struct iio_files *files, size_t axis, struct channel *channel)
+{
+    char path[SYSFS_PATH_SIZE], rest[96], text[SYSFS_TEXT_SIZE], sign;
+    struct error ignored;
+    long least, step, most;
+    int bits;
+    (void)snprintf(rest, sizeof rest, "%s_raw_available", files->names[axis]);
+    if (sysfs_join(path, files->folder, rest, &ignored) == 0 &&
+        sysfs_ask_text(path, files->patience_ms, text, sizeof text, &ignored) == 0 &&
+        sscanf(text, "[%ld %ld %ld]", &least, &step, &most) == 3 && least < most &&
+        least >= INT32_MIN && most <= INT32_MAX) {
+        channel->least = (int32_t)least;
+        channel->most = (int32_t)most;
+        return;
+    }
+    (void)snprintf(rest, sizeof rest, "scan_elements/%s_type", files->names[axis]);
+    if (sysfs_join(path, files->folder, rest, &ignored) == 0 &&
+        sysfs_ask_text(path, files->patience_ms, text, sizeof text, &ignored) == 0 &&
+        sscanf(text, "%*2c:%c%d/", &sign, &bits) == 2 && (sign == 's' || sign == 'u') && bits > 0 &&
+        bits < 32) {
+        channel->least = sign == 's' ? -(1 << (bits - 1)) : 0;
+        channel->most = sign == 's' ? (1 << (bits - 1)) - 1 : (int32_t)((1U << bits) - 1);
+    }
 }
 
 int iio_files_channels(const struct iio_files *files, double rate_hz, struct channel *channels,
@@ -145,6 +190,7 @@ int iio_files_channels(const struct iio_files *files, double rate_hz, struct cha
             channel_init(&channels[i], files->channels[i], files->unit, rate_hz, error)) {
             return -1;
         }
+        read_ends(files, i, &channels[i]);
         scale.exponent = (int16_t)(scale.exponent + files->scale_exponent);
         channels[i].step = scale;
         /* The kernel's offset is in counts, before the scale. */

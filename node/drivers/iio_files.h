@@ -9,6 +9,7 @@
 #define IIO_AXES 3
 
 struct iio_files {
+    int patience_ms; /* with the kernel's files */
     char folder[SYSFS_PATH_SIZE];
     char device[64]; /* "iio:device0" */
     size_t count;

@@ -18,6 +18,9 @@ struct driver {
 static const char *const fields[] = {"root", "device", "channel", "rate_hz", NULL};
 
 #define POWER_ON_MILLIDEGREES 85000
+/* The range of the usual parts (their datasheet's first page; common practice). */
+#define LEAST_MILLIDEGREES (-55000)
+#define MOST_MILLIDEGREES 125000
 
 static int count_of(const char *text, int32_t *count, struct error *error)
 {
@@ -62,6 +65,8 @@ static int onewire_open(const struct driver_setup *setup, struct driver **out,
         return error_wrap(error, "%s", setup->path);
     }
     channels[0].step = (struct decimal){1, -3};
+    channels[0].least = LEAST_MILLIDEGREES;
+    channels[0].most = MOST_MILLIDEGREES;
     struct driver *driver = calloc(1, sizeof *driver);
     if (!driver ||
         sysfs_channels_start(&driver->channels, paths, 1, rate_hz, count_of, setup, error)) {

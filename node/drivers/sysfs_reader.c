@@ -59,15 +59,6 @@ int sysfs_read_text(const char *path, char *text, size_t size, struct error *err
     return 0;
 }
 
-int sysfs_read_decimal(const char *path, struct decimal *value, struct error *error)
-{
-    char text[SYSFS_TEXT_SIZE];
-    if (sysfs_read_text(path, text, sizeof text, error)) {
-        return -1;
-    }
-    return decimal_parse(text, strlen(text), value, error) ? error_wrap(error, "%s", path) : 0;
-}
-
 int sysfs_parse_count(const char *text, int32_t *count, struct error *error)
 {
     struct decimal value;

@@ -38,7 +38,6 @@ void sysfs_reader_stop(struct sysfs_reader *reader);
 
 /* The first line of a file, at once. */
 int sysfs_read_text(const char *path, char *text, size_t size, struct error *error);
-int sysfs_read_decimal(const char *path, struct decimal *value, struct error *error);
 /* A whole number that fits a sample. */
 int sysfs_parse_count(const char *text, int32_t *count, struct error *error);
 /* root/rest as a path; -1 where it is too long. */

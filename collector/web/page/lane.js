@@ -7,6 +7,7 @@ import { nodeRoom } from "./store.js";
 import { length, unitWords, value } from "./words.js";
 
 const HEIGHT = 92;
+const UNCALIBRATED = ", uncalibrated";
 
 export class Lane {
   // kind: "channel" or "clock"
@@ -24,10 +25,18 @@ export class Lane {
     this.shown = make("span", { class: "at-cursor" });
     const unit = unitWords(channel.unit);
     this.title = `${nodeRoom(node.id)} (${node.id}) ${channel.name}${unit && kind === "channel" ? `, ${unit}` : ""}`;
+    this.name = make("span", {}, this.title);
     this.into = make("div", { class: "plot", role: "img", "aria-label": `${this.title}: not read yet` });
     this.element = make("figure", { class: "lane", "data-lane": this.key },
-      make("figcaption", {}, make("span", {}, this.title), this.shown), this.into);
+      make("figcaption", {}, this.name, this.shown), this.into);
     this.element.lane = this;
+  }
+
+  // Whether numbers in its unit were checked with a known field.
+  sayCalibrated(calibrated) {
+    if (calibrated || this.title.endsWith(UNCALIBRATED)) return;
+    this.title += UNCALIBRATED;
+    this.name.textContent = this.title;
   }
 
   ensure(sight, drawn) {

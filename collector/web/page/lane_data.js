@@ -50,7 +50,7 @@ export async function loadWindow(lanes, from, to, pixels, signal) {
   return answer.lanes.map((lane, i) => {
     let data = lane.t ? fromSamples(lane, lanes[i].rate_hz) : fromPixels(lane, answer.from, answer.to);
     if (lanes[i].rate_hz === 0) data = holdLast(data, answer.to);
-    return { key: lane.lane, data, raw: Boolean(lane.t) };
+    return { key: lane.lane, data, raw: Boolean(lane.t), calibrated: lane.calibrated };
   });
 }
 

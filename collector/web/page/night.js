@@ -217,7 +217,8 @@ class NightView {
 
   showAnswers({ wanted, from, to }, answers) {
     const live = store.self.live && to > nightEnd() - RECENT_NS;
-    answers.forEach(({ data }, i) => {
+    answers.forEach(({ data, calibrated }, i) => {
+      wanted[i].sayCalibrated(calibrated);
       wanted[i].shows = `${from} ${to}`;
       wanted[i].show(live ? joinFresh(data, wanted[i].recent) : data, this.sight);
     });

@@ -42,7 +42,7 @@ function words(member, start) {
   return `${nodeRoom(member.node)} (${member.node}), ${member.quantity}${member.band === "mains" ? " at the mains frequency" : ""}: ` +
     `${after ? `${length(after)} after the first` : "the first onset"}, \u00b1 ${length(member.sd_ns)} ` +
     `(picking ${length(member.pick_ns)}, sampling ${length(member.sampling_ns)}, clock ${length(member.clock_ns)}); ` +
-    `${value(member.value, member.unit)}, ${Number((member.score ?? 0).toPrecision(3))} times its noise`;
+    `${value(member.value, member.unit)}${member.calibrated ? "" : " (uncalibrated)"}, ${Number((member.score ?? 0).toPrecision(3))} times its noise`;
 }
 
 // The part of the night that shows how it began at each witness.

@@ -28,7 +28,7 @@ static void test_nothing_is_told_of_a_quiet_stretch(void **state)
     assert_int_equal(rig.opened_count, 0);
     assert_int_equal(rig.notices, 1);
     assert_non_null(strstr(rig.notice, "noise 1"));
-    assert_non_null(strstr(rig.notice, " nT, threshold "));
+    assert_non_null(strstr(rig.notice, " nT (uncalibrated), threshold "));
     assert_non_null(strstr(rig.notice, "one false onset in 100 h"));
     assert_non_null(strstr(rig.notice, "mains can't be told apart at this rate"));
     rig_free(&rig);

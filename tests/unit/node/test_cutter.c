@@ -16,6 +16,8 @@ struct told {
     struct block last; /* of the last frame; pointers replaced by the copies below */
     int32_t counts[64];
     int64_t times[64];
+    uint16_t hole_count; /* of the last frame */
+    struct hole holes[FRAME_HOLES_MAX];
 };
 
 static void on_frame(void *context, struct frame *frame)
@@ -28,6 +30,8 @@ static void on_frame(void *context, struct frame *frame)
     told->last_seq = frame->seq;
     told->until_ns = frame->until_node_ns;
     told->blocks = frame->block_count;
+    told->hole_count = frame->hole_count;
+    memcpy(told->holes, frame->holes, sizeof told->holes);
     for (int i = 0; i < frame->block_count; i++) {
         const struct block *block = &frame->blocks[i];
         told->samples += block->count;
@@ -205,6 +209,47 @@ static void a_flood_is_cut_early_without_a_false_promise_and_fits_a_message(void
     cutter_free(cutter);
 }
 
+static void a_hole_is_told_once_with_the_next_frame_and_its_cause(void **state)
+{
+    (void)state;
+    struct told told;
+    struct cutter *cutter = make(&told, 2);
+    cutter_advance(cutter, 1000, false);
+    cutter_hole(cutter, 1, 2000, 5000, "the wire\tbroke");
+    cutter_hole(cutter, 1, 5000, 5000, "no length");
+    cutter_hole(cutter, 2, 2000, 5000, "no such channel");
+    cutter_advance(cutter, 1000 + NS_PER_S, false);
+    assert_int_equal(told.hole_count, 1);
+    assert_int_equal(told.holes[0].channel, 1);
+    assert_int64_equal(told.holes[0].start_ns, 2000);
+    assert_int64_equal(told.holes[0].end_ns, 5000);
+    assert_string_equal(told.holes[0].reason, "the wire?broke");
+    cutter_advance(cutter, 1000 + 2 * NS_PER_S, false);
+    assert_int_equal(told.hole_count, 0);
+    cutter_free(cutter);
+}
+
+static void more_holes_than_a_frame_holds_grow_together_and_none_is_forgotten(void **state)
+{
+    (void)state;
+    struct told told;
+    struct cutter *cutter = make(&told, FRAME_HOLES_MAX + 1);
+    cutter_advance(cutter, 1000, false);
+    for (size_t i = 0; i < FRAME_HOLES_MAX; i++) {
+        cutter_hole(cutter, i, 2000, 3000, "lost");
+    }
+    cutter_hole(cutter, 0, 7000, 9000, "lost");   /* of the same cause */
+    cutter_hole(cutter, 1, 6000, 8000, "broken"); /* of another: still of its channel */
+    cutter_hole(cutter, FRAME_HOLES_MAX, 1, 2, "no room");
+    assert_int_equal(cutter_refused(cutter), 1);
+    cutter_advance(cutter, 1000 + NS_PER_S, false);
+    assert_int_equal(told.hole_count, FRAME_HOLES_MAX);
+    assert_int64_equal(told.holes[0].start_ns, 2000);
+    assert_int64_equal(told.holes[0].end_ns, 9000);
+    assert_int64_equal(told.holes[1].end_ns, 8000);
+    cutter_free(cutter);
+}
+
 static void samples_that_are_not_later_are_refused_and_counted(void **state)
 {
     (void)state;
@@ -233,6 +278,8 @@ int main(void)
         cmocka_unit_test(a_quiet_on_change_channel_is_told_by_the_promise_alone),
         cmocka_unit_test(a_frame_is_cut_only_when_it_is_due_or_asked_for),
         cmocka_unit_test(a_flood_is_cut_early_without_a_false_promise_and_fits_a_message),
+        cmocka_unit_test(a_hole_is_told_once_with_the_next_frame_and_its_cause),
+        cmocka_unit_test(more_holes_than_a_frame_holds_grow_together_and_none_is_forgotten),
         cmocka_unit_test(samples_that_are_not_later_are_refused_and_counted),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

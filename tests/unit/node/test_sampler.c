@@ -80,6 +80,8 @@ static int frames;
 static int64_t until_ns[FRAMES_MAX];
 static uint64_t samples;
 static int64_t next_count;
+static struct hole hole; /* the last one told */
+static int holes;
 
 static void on_frame(void *context, struct frame *frame)
 {
@@ -100,6 +102,10 @@ static void on_frame(void *context, struct frame *frame)
                 assert_int64_equal(block->period_ps, PERIOD_PS);
             }
         }
+    }
+    for (int i = 0; i < frame->hole_count; i++) {
+        hole = frame->holes[i];
+        holes++;
     }
     until_ns[frames++] = frame->until_node_ns;
 }
@@ -124,6 +130,7 @@ static int set_up(void **state)
     frames = 0;
     samples = 0;
     next_count = 0;
+    holes = 0;
     return uv_loop_init(&loop);
 }
 
@@ -213,6 +220,14 @@ static void a_driver_that_fails_is_told_and_opened_again(void **state)
     }
     sampler_note(sampler, note, sizeof note);
     assert_string_equal(note, "");
+    run_until_frames(frames + 2);
+    /* Each channel's time without samples bears the cause, from its last sample to its next. */
+    assert_in_range(holes, 1, 2);
+    assert_string_equal(hole.reason, "the wire broke");
+    assert_true(hole.end_ns - hole.start_ns > NS_PER_S / 2);
+    struct message_sensor sensors[NODE_CHANNELS_MAX];
+    assert_int_equal(sampler_tell_sensors(sampler, sensors), 2);
+    assert_true(sensors[0].missing_s > 0.5);
     end(sampler);
 }
 
