@@ -33,8 +33,7 @@ static int64_t still_real(void *context)
 
 static struct clock_source still_clock(struct still *still)
 {
-    return (struct clock_source){
-        .mono_ns = still_mono, .real_ns = still_real, .context = still};
+    return (struct clock_source){.mono_ns = still_mono, .real_ns = still_real, .context = still};
 }
 
 /* What a driver handed over for one channel. */
@@ -126,7 +125,8 @@ static int bench_open(struct bench *bench, const char *more, struct clock_source
                    "{\"driver\":\"simulate\",\"site\":\"site.json\",\"script\":\"house.json\"%s}",
                    more);
     assert_int_equal(json_parse(text, strlen(text), "settings", &settings, &bench->error), 0);
-    const struct driver_setup setup = {settings, "drivers[0]", bench->dir, clock};
+    const struct driver_setup setup = {
+        .settings = settings, .path = "drivers[0]", .config_dir = bench->dir, .clock = clock};
     int status = driver_simulate.open(&setup, &bench->driver, bench->channels, NODE_CHANNELS_MAX,
                                       &bench->channel_count, &bench->error);
     cJSON_Delete(settings);
@@ -173,8 +173,7 @@ static void every_sample_comes_once_and_evenly_however_polls_fall(void **state)
     struct bench bench;
     struct still still = {5 * NS_PER_S, START_NS};
     bench_make(&bench, HOUSE_QUIET(""), HOUSE_X);
-    assert_int_equal(bench_open(&bench, ",\"node\":\"n1\",\"time\":\"node\"",
-                                still_clock(&still)),
+    assert_int_equal(bench_open(&bench, ",\"node\":\"n1\",\"time\":\"node\"", still_clock(&still)),
                      0);
     assert_int_equal(bench.channel_count, 7);
     assert_string_equal(bench.channels[HOUSE_X].name, "magnetic.x");
@@ -332,8 +331,7 @@ static void an_outage_leaves_a_gap_and_samples_stay_on_their_grid(void **state)
                HOUSE_QUIET(",\"events\":[{\"at_s\":2,\"kind\":\"outage\","
                            "\"node\":\"n1\",\"for_s\":3}]"),
                HOUSE_X);
-    assert_int_equal(bench_open(&bench, ",\"node\":\"n1\",\"time\":\"node\"",
-                                still_clock(&still)),
+    assert_int_equal(bench_open(&bench, ",\"node\":\"n1\",\"time\":\"node\"", still_clock(&still)),
                      0);
     run_still(&bench, &still, 8.0);
     assert_int_equal(bench.taken->gaps, 1);
@@ -355,8 +353,7 @@ static void motion_is_told_at_first_and_then_on_change(void **state)
                HOUSE_QUIET(",\"events\":[{\"at_s\":2,\"kind\":\"walk\",\"from\":\"hall\","
                            "\"via\":[\"passage\"],\"speed_m_s\":1}]"),
                HOUSE_MOTION);
-    assert_int_equal(bench_open(&bench, ",\"node\":\"n1\",\"time\":\"node\"",
-                                still_clock(&still)),
+    assert_int_equal(bench_open(&bench, ",\"node\":\"n1\",\"time\":\"node\"", still_clock(&still)),
                      0);
     run_still(&bench, &still, 10.0);
     assert_int_equal(bench.taken->count, 3);
