@@ -13,7 +13,7 @@
 #include "collector/commands.h"
 #include "collector/options.h"
 #include "collector/record/running.h"
-#include "collector/record/send_mark.h"
+#include "collector/record/tell.h"
 #include "common/clock.h"
 
 extern char **environ;
@@ -71,6 +71,7 @@ static int chirp(const struct wish *wish, const struct running *running, struct 
     struct clock_skew skew;
     struct clock_source clock;
     struct message_mark mark = {.length_ns = (int64_t)(LENGTH_S * 1e9)};
+    struct message_said said;
     char folder[] = "/tmp/roomwake-chirp-XXXXXX";
     char path[64];
     int64_t began_ns = 0;
@@ -93,7 +94,7 @@ static int chirp(const struct wish *wish, const struct running *running, struct 
     mark.start_ns =
         began_ns + running->site_less_mono_ns + llround((LEAD_S + wish->latency_s) * 1e9);
     (void)snprintf(mark.text, sizeof mark.text, "chirp +- %g s", wish->latency_sd_s);
-    return send_mark(running->broker, running->site, &mark, error);
+    return tell_mark(running->broker, running->site, &mark, &said, error);
 }
 
 static int run_command(const struct arguments *arguments)

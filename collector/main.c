@@ -10,24 +10,13 @@
 #include "common/service.h"
 
 static const struct command *const commands[] = {
-    &command_record,
-    &command_import,
-    &command_reanalyse,
-    &command_review,
-    &command_export,
-    &command_report,
-    &command_mark,
-    &command_ask,
-    &command_answers,
-    &command_align,
-    &command_compare,
-    &command_calibrate,
-    &command_chirp,
-    &command_serve,
-    &command_plan,
-    &command_enrol,
-    &command_verify,
-    NULL,
+    &command_preflight, &command_walk,      &command_record,
+    &command_import,    &command_reanalyse, &command_review,
+    &command_export,    &command_report,    &command_mark,
+    &command_baseline,  &command_ask,       &command_answers,
+    &command_align,     &command_compare,   &command_calibrate,
+    &command_chirp,     &command_serve,     &command_plan,
+    &command_enrol,     &command_verify,    NULL,
 };
 
 static void print_usage(FILE *out)

@@ -1,6 +1,6 @@
-/* The two smallest messages: what is stored, and a mark.
- * Must never take a mark that names something no room or person can be called.
- * Called by both programs and by the mark command. */
+/* The smallest messages: what is stored, a quiet spell asked for, an answer to the team.
+ * Must never take what it does not understand whole.
+ * Called by both programs and by the team's commands. */
 #include "common/message.h"
 
 #include <inttypes.h>
@@ -12,7 +12,7 @@
 #include "common/message_fields.h"
 #include "common/timefmt.h"
 
-#define MARK_LENGTH_MAX_S 86400.0
+#define BASELINE_LENGTH_MAX_S 86400.0
 
 int message_stored_write(const struct message_stored *stored, struct text *out)
 {
@@ -53,93 +53,99 @@ int message_stored_read(const char *json, size_t length, struct message_stored *
     return failed;
 }
 
-static void append_member(struct text *out, const char *field, const char *value)
+static int read_ref(const cJSON *root, const char *name, char ref[IDENT_SIZE], struct error *error)
 {
-    (void)text_append_format(out, ",\"%s\":", field);
-    (void)json_append_string(out, value);
+    if (json_get_text_or(root, name, "ref", "", ref, IDENT_SIZE, error) != 0) {
+        return -1;
+    }
+    return ref[0] == '\0' || ident_valid(ref, strlen(ref))
+               ? 0
+               : error_set(error, ERROR_FORMAT, "%s.ref: not made of 1 to 32 of a-z, 0-9 and -",
+                           name);
 }
 
-int message_mark_write(const struct message_mark *mark, struct text *out)
+int message_baseline_write(const struct message_baseline *baseline, struct text *out)
 {
     char seconds[TIMEFMT_SIZE];
-    timefmt_seconds(mark->length_ns, seconds);
-    (void)text_append_format(out, "{\"version\":%d,\"length_s\":%s", MESSAGE_VERSION, seconds);
-    if (mark->start_ns != 0) {
-        char start[TIMEFMT_SIZE];
-        timefmt_rfc3339(mark->start_ns, start);
-        append_member(out, "start", start);
+    timefmt_seconds(baseline->length_ns, seconds);
+    (void)text_append_format(out, "{\"version\":%d,\"what\":\"%s\",\"length_s\":%s,\"ref\":\"%s\"}",
+                             MESSAGE_VERSION, baseline->end ? "end" : "begin", seconds,
+                             baseline->ref);
+    return message_finish(out);
+}
+
+static int read_baseline(const cJSON *root, struct message_baseline *baseline, struct error *error)
+{
+    char what[16];
+    double length_s = 0;
+    if (json_get_text(root, "baseline", "what", what, sizeof what, error) != 0 ||
+        json_get_number_or(root, "baseline", "length_s", 0, BASELINE_LENGTH_MAX_S, 0, &length_s,
+                           error) != 0 ||
+        read_ref(root, "baseline", baseline->ref, error) != 0) {
+        return -1;
     }
-    if (mark->room[0] != '\0') {
-        append_member(out, "room", mark->room);
+    baseline->end = strcmp(what, "end") == 0;
+    baseline->length_ns = llround(length_s * (double)NS_PER_S);
+    return baseline->end || strcmp(what, "begin") == 0
+               ? 0
+               : error_set(error, ERROR_FORMAT, "baseline.what: \"%s\", neither begin nor end",
+                           what);
+}
+
+int message_baseline_read(const char *json, size_t length, struct message_baseline *baseline,
+                          struct error *error)
+{
+    static const char *const fields[] = {"version", "what", "length_s", "ref", NULL};
+    cJSON *root = NULL;
+    if (message_parse(json, length, "baseline", fields, &root, error) != 0) {
+        return -1;
     }
-    if (mark->who[0] != '\0') {
-        append_member(out, "who", mark->who);
+    struct message_baseline read = {0};
+    int failed = read_baseline(root, &read, error);
+    cJSON_Delete(root);
+    if (failed == 0) {
+        *baseline = read;
     }
-    append_member(out, "text", mark->text);
+    return failed;
+}
+
+int message_said_write(const struct message_said *said, struct text *out)
+{
+    (void)text_append_format(out, "{\"version\":%d,\"ref\":\"%s\",\"mark\":%" PRId64 ",\"error\":",
+                             MESSAGE_VERSION, said->ref, said->number);
+    (void)json_append_string(out, said->error);
+    (void)text_append_format(out, ",\"note\":");
+    (void)json_append_string(out, said->note);
     (void)text_append_format(out, "}");
     return message_finish(out);
 }
 
-static int read_ident_or_empty(const cJSON *root, const char *field, char out[IDENT_SIZE],
-                               struct error *error)
+static int read_said(const cJSON *root, struct message_said *said, struct error *error)
 {
-    if (json_get_text_or(root, "mark", field, "", out, IDENT_SIZE, error) != 0) {
+    double number = 0;
+    if (message_read_version(root, "said", error) != 0 ||
+        read_ref(root, "said", said->ref, error) != 0 ||
+        json_get_number(root, "said", "mark", 0, MESSAGE_COUNT_MAX, &number, error) != 0 ||
+        json_get_text(root, "said", "error", said->error, sizeof said->error, error) != 0) {
         return -1;
     }
-    if (out[0] != '\0' && !ident_valid(out, strlen(out))) {
-        return error_set(error, ERROR_FORMAT,
-                         "mark.%s: \"%s\" is not made of 1 to 32 of a-z, 0-9 and -", field, out);
-    }
-    return 0;
+    said->number = (int64_t)number;
+    return json_get_text(root, "said", "note", said->note, sizeof said->note, error);
 }
 
-/* A length of people's doings, below a day: a double holds its nanoseconds exactly enough. */
-static int read_mark_times(const cJSON *root, struct message_mark *mark, struct error *error)
-{
-    double length_s = 0;
-    char start[TIMEFMT_SIZE];
-    if (json_get_number_or(root, "mark", "length_s", 0, MARK_LENGTH_MAX_S, 0, &length_s, error) !=
-            0 ||
-        json_get_text_or(root, "mark", "start", "", start, sizeof start, error) != 0) {
-        return -1;
-    }
-    mark->length_ns = llround(length_s * (double)NS_PER_S);
-    if (start[0] != '\0' &&
-        timefmt_parse_rfc3339(start, strlen(start), &mark->start_ns, error) != 0) {
-        return error_wrap(error, "mark.start");
-    }
-    return 0;
-}
-
-static int read_mark(const cJSON *root, struct message_mark *mark, struct error *error)
-{
-    /* Scripts of the user may leave the version out. */
-    if (cJSON_GetObjectItemCaseSensitive(root, "version") &&
-        message_read_version(root, "mark", error) != 0) {
-        return -1;
-    }
-    if (json_get_text(root, "mark", "text", mark->text, sizeof mark->text, error) != 0 ||
-        read_ident_or_empty(root, "room", mark->room, error) != 0 ||
-        read_ident_or_empty(root, "who", mark->who, error) != 0) {
-        return -1;
-    }
-    return read_mark_times(root, mark, error);
-}
-
-int message_mark_read(const char *json, size_t length, struct message_mark *mark,
+int message_said_read(const char *json, size_t length, struct message_said *said,
                       struct error *error)
 {
-    static const char *const fields[] = {"version", "start", "length_s", "room",
-                                         "who",     "text",  NULL};
+    static const char *const fields[] = {"version", "ref", "mark", "error", "note", NULL};
     cJSON *root = NULL;
-    if (message_parse(json, length, "mark", fields, &root, error) != 0) {
+    if (message_parse(json, length, "said", fields, &root, error) != 0) {
         return -1;
     }
-    struct message_mark read = {0};
-    int failed = read_mark(root, &read, error);
+    struct message_said read = {0};
+    int failed = read_said(root, &read, error);
     cJSON_Delete(root);
     if (failed == 0) {
-        *mark = read;
+        *said = read;
     }
     return failed;
 }

@@ -54,6 +54,8 @@ struct message_state {
     uint64_t spool_frames;
     uint64_t spool_bytes;
     uint64_t dropped_frames;      /* since boot: the spool was full */
+    uint64_t spool_room_bytes;    /* that it may still take, by its bound and by its disk */
+    double spool_rate_bytes_s;    /* at which samples fill it; 0: not known */
     char note[MESSAGE_TEXT_SIZE]; /* drivers at fault, in words; "" */
     size_t sensor_count;          /* now and then; else 0 */
     struct message_sensor sensors[NODE_CHANNELS_MAX];
@@ -66,13 +68,50 @@ struct message_stored {
     uint64_t seq;
 };
 
-/* mark: what the team did. start_ns 0 means "now, by the collector's clock". */
+/* mark: what the team did; or a change of an earlier mark. */
+enum mark_what {
+    MARK_NEW,
+    MARK_CORRECT,  /* what is given replaces what was said */
+    MARK_END,      /* a running mark ends, now or at end_ns */
+    MARK_WITHDRAW, /* it was none */
+    MARK_WHAT_COUNT
+};
+/* Fields that a message gave; of a correction the others stay. */
+enum mark_given {
+    MARK_GAVE_START = 1,
+    MARK_GAVE_LENGTH = 2, /* the length, the end, or that it runs */
+    MARK_GAVE_ROOM = 4,
+    MARK_GAVE_WHO = 8,
+    MARK_GAVE_TEXT = 16
+};
+const char *message_mark_what_text(enum mark_what what);
 struct message_mark {
-    int64_t start_ns;
+    enum mark_what what;
+    int64_t number;   /* of the mark that is changed; 0 for a new one */
+    int64_t start_ns; /* 0 means "now, by the collector's clock" */
     int64_t length_ns;
+    int64_t end_ns;        /* where not 0, instead of the length */
+    bool running;          /* goes on until it is ended */
+    unsigned given;        /* enum mark_given; filled on reading, for corrections asked for */
     char room[IDENT_SIZE]; /* "" for the whole site */
     char who[IDENT_SIZE];  /* "" where not told */
     char text[MESSAGE_TEXT_SIZE];
+    char ref[IDENT_SIZE]; /* quoted in the answer; "" for none */
+};
+
+/* baseline: a quiet spell begins, or what has been learnt is enough. */
+struct message_baseline {
+    bool end;
+    int64_t length_ns; /* of a beginning: how long; 0: until it is ended */
+    char ref[IDENT_SIZE];
+};
+
+/* said: what the base station made of a mark or a baseline. */
+struct message_said {
+    char ref[IDENT_SIZE];
+    int64_t number;                /* the mark's; 0: refused, or none */
+    char error[MESSAGE_TEXT_SIZE]; /* why it was refused and what to do; "" */
+    char note[MESSAGE_TEXT_SIZE];  /* what else to know; "" */
 };
 
 /* question: one step of a question session, when it happens. */
@@ -105,6 +144,12 @@ int message_stored_read(const char *json, size_t length, struct message_stored *
                         struct error *error);
 int message_mark_write(const struct message_mark *mark, struct text *out);
 int message_mark_read(const char *json, size_t length, struct message_mark *mark,
+                      struct error *error);
+int message_baseline_write(const struct message_baseline *baseline, struct text *out);
+int message_baseline_read(const char *json, size_t length, struct message_baseline *baseline,
+                          struct error *error);
+int message_said_write(const struct message_said *said, struct text *out);
+int message_said_read(const char *json, size_t length, struct message_said *said,
                       struct error *error);
 int message_question_write(const struct message_question *question, struct text *out);
 /* On success question->text is allocated: free. */

@@ -42,18 +42,19 @@ static void append_exchanges(struct text *out, const struct message_state *state
     (void)text_append_format(out, "%s", state->exchange_count > 0 ? "]" : "");
 }
 
-static int append_battery(struct text *out, double battery_v)
+/* Nothing where there is no number. */
+static int append_number(struct text *out, const char *field, double value)
 {
-    struct decimal volts;
-    if (isnan(battery_v)) {
+    struct decimal number;
+    if (isnan(value)) {
         return 0;
     }
-    if (decimal_from_double(battery_v, &volts) != 0) {
+    if (decimal_from_double(value, &number) != 0) {
         return -1;
     }
     char text[DECIMAL_TEXT_SIZE];
-    decimal_format(volts, text);
-    return text_append_format(out, ",\"battery_v\":%s", text);
+    decimal_format(number, text);
+    return text_append_format(out, ",\"%s\":%s", field, text);
 }
 
 int message_state_write(const struct message_state *state, struct text *out)
@@ -70,7 +71,7 @@ int message_state_write(const struct message_state *state, struct text *out)
     append_int64(out, "exchange_age_ns", state->exchange_age_ns);
     append_int64(out, "round_trip_ns", state->round_trip_ns);
     append_exchanges(out, state);
-    if (append_battery(out, state->battery_v) != 0) {
+    if (append_number(out, "battery_v", state->battery_v) != 0) {
         return -1;
     }
     if (!isnan(state->battery_hours)) {
@@ -78,8 +79,13 @@ int message_state_write(const struct message_state *state, struct text *out)
     }
     (void)text_append_format(out,
                              ",\"spool\":{\"frames\":%" PRIu64 ",\"bytes\":%" PRIu64
-                             ",\"dropped\":%" PRIu64 "},\"note\":",
-                             state->spool_frames, state->spool_bytes, state->dropped_frames);
+                             ",\"dropped\":%" PRIu64 ",\"room\":%" PRIu64,
+                             state->spool_frames, state->spool_bytes, state->dropped_frames,
+                             state->spool_room_bytes);
+    if (append_number(out, "rate", state->spool_rate_bytes_s) != 0) {
+        return -1;
+    }
+    (void)text_append_format(out, "},\"note\":");
     (void)json_append_string(out, state->note);
     message_append_sensors(out, state);
     (void)text_append_format(out, "}");
@@ -162,7 +168,7 @@ static int read_count(const cJSON *spool, const char *field, uint64_t *out, stru
 
 static int read_spool(const cJSON *root, struct message_state *state, struct error *error)
 {
-    static const char *const fields[] = {"frames", "bytes", "dropped", NULL};
+    static const char *const fields[] = {"frames", "bytes", "dropped", "room", "rate", NULL};
     const cJSON *spool = cJSON_GetObjectItemCaseSensitive(root, "spool");
     if (!spool) {
         return error_set(error, ERROR_FORMAT, "state.spool: missing");
@@ -172,7 +178,15 @@ static int read_spool(const cJSON *root, struct message_state *state, struct err
         read_count(spool, "bytes", &state->spool_bytes, error) != 0) {
         return -1;
     }
-    return read_count(spool, "dropped", &state->dropped_frames, error);
+    double room = 0;
+    if (read_count(spool, "dropped", &state->dropped_frames, error) != 0 ||
+        json_get_number_or(spool, "state.spool", "room", 0, MESSAGE_COUNT_MAX, 0, &room, error) !=
+            0) {
+        return -1;
+    }
+    state->spool_room_bytes = (uint64_t)room;
+    return json_get_number_or(spool, "state.spool", "rate", 0, MESSAGE_COUNT_MAX, 0,
+                              &state->spool_rate_bytes_s, error);
 }
 
 static int read_state(const cJSON *root, struct message_state *state, struct error *error)

@@ -36,9 +36,11 @@ struct site_node {
     size_t room; /* index */
     double position_m[3];
     bool control;
-    double clock_error_s; /* 1 sigma, for import and SenML nodes */
+    double clock_error_s;   /* 1 sigma, for import and SenML nodes */
+    double battery_empty_v; /* at which it stops; 0: not told */
     size_t channel_count;
     struct channel channels[NODE_CHANNELS_MAX];
+    double noise[NODE_CHANNELS_MAX]; /* the part's own figure, 1 sigma in the unit; 0: not told */
 };
 
 /* Opaque in spirit, plain in fact: read the fields, never write them. */

@@ -12,6 +12,8 @@
 #include "common/site_check.h"
 #include "common/site_numbers.h"
 
+#define NOISE_MOST 1e9
+#define BATTERY_MOST_V 1000.0
 #define PATH_SIZE 96
 #define INNER_SIZE 160
 #define PLACE_MOST_M 10000.0
@@ -153,17 +155,18 @@ static int read_door(const cJSON *item, const char *path, struct site *site, siz
     return read_place(item, path, "at_m", 2, door->at_m, error);
 }
 
-static int read_channel(const cJSON *item, const char *path, struct channel *channel,
+static int read_channel(const cJSON *item, const char *path, struct channel *channel, double *noise,
                         struct error *error)
 {
-    static const char *const fields[] = {"name", "unit", "rate_hz", NULL};
+    static const char *const fields[] = {"name", "unit", "rate_hz", "noise", NULL};
     char name[CHANNEL_NAME_SIZE];
     char unit[UNIT_SIZE];
     double rate_hz = 0;
     if (json_check_fields(item, path, fields, error) != 0 ||
         json_get_text(item, path, "name", name, sizeof name, error) != 0 ||
         json_get_text_or(item, path, "unit", "", unit, sizeof unit, error) != 0 ||
-        json_get_number(item, path, "rate_hz", 0, RATE_HZ_MAX, &rate_hz, error) != 0) {
+        json_get_number(item, path, "rate_hz", 0, RATE_HZ_MAX, &rate_hz, error) != 0 ||
+        json_get_number_or(item, path, "noise", 0, NOISE_MOST, 0, noise, error) != 0) {
         return -1;
     }
     if (!channel_name_valid(name, strlen(name))) {
@@ -198,7 +201,8 @@ static int read_channels(const cJSON *object, const char *path, struct site_node
         }
         char inner[INNER_SIZE];
         (void)snprintf(inner, sizeof inner, "%s.channels[%zu]", path, node->channel_count);
-        if (read_channel(item, inner, &node->channels[node->channel_count], error) != 0) {
+        if (read_channel(item, inner, &node->channels[node->channel_count],
+                         &node->noise[node->channel_count], error) != 0) {
             return -1;
         }
         node->channel_count++;
@@ -213,7 +217,8 @@ static int read_node(const cJSON *item, const char *path, struct site *site, siz
                      struct error *error)
 {
     static const char *const fields[] = {
-        "id", "room", "position_m", "control", "clock_error_s", "channels", NULL};
+        "id",       "room", "position_m", "control", "clock_error_s", "battery_empty_v",
+        "channels", NULL};
     struct site_node *node = &site->nodes[index];
     char room[SITE_TITLE_SIZE];
     char inner[INNER_SIZE];
@@ -225,7 +230,9 @@ static int read_node(const cJSON *item, const char *path, struct site *site, siz
         read_place(item, path, "position_m", 3, node->position_m, error) != 0 ||
         json_get_bool_or(item, path, "control", false, &node->control, error) != 0 ||
         json_get_number_or(item, path, "clock_error_s", 0, CLOCK_ERROR_MOST_S, CLOCK_ERROR_S,
-                           &node->clock_error_s, error) != 0) {
+                           &node->clock_error_s, error) != 0 ||
+        json_get_number_or(item, path, "battery_empty_v", 0, BATTERY_MOST_V, 0,
+                           &node->battery_empty_v, error) != 0) {
         return -1;
     }
     return read_channels(item, path, node, error);

@@ -17,6 +17,7 @@ static const struct {
     [TOPIC_STATE] = {"state", true}, [TOPIC_STORED] = {"stored", true},
     [TOPIC_SENML] = {"senml", true}, [TOPIC_ALERT] = {"alert", false},
     [TOPIC_MARK] = {"mark", false},  [TOPIC_QUESTION] = {"question", false},
+    [TOPIC_SAID] = {"said", false},  [TOPIC_BASELINE] = {"baseline", false},
 };
 
 #define KIND_COUNT (sizeof kinds / sizeof kinds[0])

@@ -1,5 +1,5 @@
 /* MQTT topics: make and take apart. roomwake/SITE/NODE/KIND, roomwake/SITE/alert, .../mark,
- * .../question. Must never let an id with a wildcard or a slash through. */
+ * .../question, .../baseline, .../said. Must never let an id with a wildcard or a slash through. */
 #ifndef ROOMWAKE_COMMON_TOPIC_H
 #define ROOMWAKE_COMMON_TOPIC_H
 
@@ -17,6 +17,8 @@ enum topic_kind {
     TOPIC_ALERT,    /* of the site, no node */
     TOPIC_MARK,     /* of the site, no node */
     TOPIC_QUESTION, /* of the site, no node */
+    TOPIC_SAID,     /* of the site, no node: the base station's answer to a mark or a baseline */
+    TOPIC_BASELINE, /* of the site, no node */
 };
 
 struct topic {

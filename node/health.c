@@ -6,6 +6,8 @@
 #include <string.h>
 
 #define BATTERY_LOW_HOURS 2.0
+/* With less time behind it the rate of samples is not told. */
+#define RATE_LEAST_NS INT64_C(5000000000)
 
 static void add_note(struct message_state *state, const char *text)
 {
@@ -32,7 +34,12 @@ void health_fill(const struct health_sources *sources, int64_t now_ns, struct me
         .spool_frames = counts.frames,
         .spool_bytes = counts.bytes,
         .dropped_frames = counts.dropped,
+        .spool_room_bytes = counts.room,
     };
+    if (now_ns - sources->since_ns >= RATE_LEAST_NS) {
+        state->spool_rate_bytes_s =
+            (double)counts.taken / ((double)(now_ns - sources->since_ns) * 1e-9);
+    }
     state->exchange_count =
         timekeeper_recent(sources->timekeeper, state->exchanges, MESSAGE_EXCHANGES_MAX);
     if (sources->sensors) {

@@ -15,7 +15,8 @@ struct health_sources {
     const struct spool *spool;
     const struct sampler *sampler;
     const struct battery *battery;
-    bool sensors; /* tell each sensor's figures: they cost bytes, so not with every state */
+    bool sensors;     /* tell each sensor's figures: they cost bytes, so not with every state */
+    int64_t since_ns; /* node time from which the spool has taken frames */
 };
 
 void health_fill(const struct health_sources *sources, int64_t now_ns, struct message_state *state);

@@ -42,6 +42,7 @@ struct node {
     uv_signal_t signals[2];
     uv_timer_t end_limit;
     struct message_hello hello;
+    int64_t since_ns; /* it samples */
     bool ending;
     bool end_is_late;
     char last_why[128];
@@ -105,7 +106,8 @@ static void send_state(struct node *node, int64_t now_ns, bool gone)
                                      .spool = node->spool,
                                      .sampler = node->sampler,
                                      .battery = &node->battery,
-                                     .sensors = gone || now_ns >= node->sensors_ns};
+                                     .sensors = gone || now_ns >= node->sensors_ns,
+                                     .since_ns = node->since_ns};
     double battery_v = sampler_battery_v(node->sampler);
     if (!isnan(battery_v)) {
         battery_take(&node->battery, now_ns, battery_v);
@@ -337,6 +339,7 @@ static void start(struct node *node)
     pace_start(&node->loop, &node->tick_pace, &node->clock, TICK_NS, on_tick, node);
     mqtt_uv_start(node->mqtt);
     timekeeper_start(node->timekeeper);
+    node->since_ns = read_ns(node);
     sampler_start(node->sampler);
     battery_init(&node->battery, node->config->battery_empty_v);
     node->sensors_ns = read_ns(node) + SENSORS_FIRST_NS;

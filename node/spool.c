@@ -261,6 +261,7 @@ void spool_append(struct spool *spool, uint64_t boot, uint64_t seq, const uint8_
                   size_t length)
 {
     struct spool_record record = {.boot = boot, .seq = seq, .length = length};
+    spool->taken += length;
     if (write_all(spool, &record, bytes) == 0) {
         return;
     }

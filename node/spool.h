@@ -25,6 +25,8 @@ struct spool_counts {
     uint64_t frames;
     uint64_t bytes;
     uint64_t dropped; /* frames that went unstored since opening: full, or damaged */
+    uint64_t room;    /* bytes that it may still take: by its bound, and what its disk has */
+    uint64_t taken;   /* bytes ever appended since opening */
 };
 
 /* Makes the folder where it is missing, takes it for this process alone (ERROR_BUSY) and finds the

@@ -33,6 +33,7 @@ struct spool {
     uint64_t read_id;
     struct spool_memory memory;
     uint64_t dropped;
+    uint64_t taken;
     int rolled_fd; /* a full file that the disk may not have yet; else -1 */
     bool unsynced;
     bool new_file;      /* the folder has a name that the disk may not have yet */

@@ -6,6 +6,7 @@
 #include <fcntl.h>
 #include <inttypes.h>
 #include <string.h>
+#include <sys/statvfs.h>
 #include <unistd.h>
 
 #include "common/log.h"
@@ -287,6 +288,18 @@ uint64_t spool_oldest_seq(struct spool *spool, uint64_t boot, uint64_t fallback)
     return fallback;
 }
 
+static uint64_t find_room(const struct spool *spool)
+{
+    struct statvfs disk;
+    uint64_t bound =
+        spool->max_bytes > spool->disk_bytes ? spool->max_bytes - spool->disk_bytes : 0;
+    if (fstatvfs(spool->dir_fd, &disk) != 0) {
+        return bound;
+    }
+    uint64_t free_bytes = (uint64_t)disk.f_bavail * (uint64_t)disk.f_frsize;
+    return free_bytes < bound ? free_bytes : bound;
+}
+
 void spool_count(const struct spool *spool, struct spool_counts *counts)
 {
     counts->frames = spool_end(spool) - spool_first(spool);
@@ -295,4 +308,6 @@ void spool_count(const struct spool *spool, struct spool_counts *counts)
         counts->bytes -= spool->head.offset;
     }
     counts->dropped = spool->dropped;
+    counts->taken = spool->taken;
+    counts->room = find_room(spool);
 }

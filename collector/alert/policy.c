@@ -29,43 +29,36 @@ static enum alert_decision judge(double limit_per_night, const struct coincidenc
                : ALERT_LIKELY;
 }
 
-/* The place of an id among the open ones; open_count where it is not there. */
-static size_t find_open(const struct alert_policy *policy, int64_t id)
+static bool was_raised(const struct alert_policy *policy, int64_t id)
 {
-    size_t at = 0;
-    while (at < policy->open_count && policy->open_ids[at] != id) {
-        at++;
+    for (size_t i = 0; i < policy->raised_count; i++) {
+        if (policy->raised_ids[i] == id) {
+            return true;
+        }
     }
-    return at;
+    return false;
 }
 
-static void forget_open(struct alert_policy *policy, size_t at)
+static void remember(struct alert_policy *policy, int64_t id)
 {
-    policy->open_count--;
-    memmove(policy->open_ids + at, policy->open_ids + at + 1,
-            (policy->open_count - at) * sizeof policy->open_ids[0]);
-}
-
-static void remember_open(struct alert_policy *policy, int64_t id)
-{
-    if (policy->open_count == ALERT_OPEN_MAX) {
-        forget_open(policy, 0); /* the oldest: so many at once never stay open long */
+    if (policy->raised_count == ALERT_OPEN_MAX) {
+        policy->raised_count--; /* the oldest goes */
+        memmove(policy->raised_ids, policy->raised_ids + 1,
+                policy->raised_count * sizeof policy->raised_ids[0]);
     }
-    policy->open_ids[policy->open_count++] = id;
+    policy->raised_ids[policy->raised_count++] = id;
 }
 
 enum alert_decision alert_policy_judge(struct alert_policy *policy, struct coincidence *coincidence)
 {
-    size_t at = find_open(policy, coincidence->id);
-    bool raised_before = at < policy->open_count;
-    enum alert_decision decision =
-        raised_before ? ALERT_HELD : judge(policy->limit_per_night, coincidence);
-    coincidence->alert = decision == ALERT_RAISE || decision == ALERT_HELD;
-    if (raised_before && coincidence->final) {
-        forget_open(policy, at);
-    } else if (decision == ALERT_RAISE && !coincidence->final) {
-        remember_open(policy, coincidence->id);
+    bool raised_before = was_raised(policy, coincidence->id);
+    enum alert_decision decision = judge(policy->limit_per_night, coincidence);
+    if (raised_before) {
+        decision = decision == ALERT_MARKED ? ALERT_UNDONE : ALERT_HELD;
+    } else if (decision == ALERT_RAISE) {
+        remember(policy, coincidence->id);
     }
+    coincidence->alert = decision == ALERT_RAISE || decision == ALERT_HELD;
     return decision;
 }
 
@@ -78,6 +71,8 @@ const char *alert_decision_text(enum alert_decision decision)
         return "raised before";
     case ALERT_MARKED:
         return "a mark covers it";
+    case ALERT_UNDONE:
+        return "raised before, but a mark covers it";
     case ALERT_CAUSE:
         return "an ordinary cause fits";
     case ALERT_ALONE:

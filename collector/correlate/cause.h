@@ -38,7 +38,6 @@ struct cause_opinion {
 
 struct cause_test {
     enum cause_kind kind;
-    bool overrules; /* told whatever else fits */
     void (*judge)(const struct cause_case *question, struct cause_opinion *opinion);
 };
 
@@ -58,5 +57,9 @@ extern const struct cause_test cause_fault;
 /* Tries every test and fills the coincidence's verdict and mark. */
 void causes_judge(const struct site *site, const struct mark *const *marks, size_t mark_count,
                   const struct rates *rates, struct coincidence *coincidence);
+/* The marks alone, of one that was judged before: whether they now say otherwise. A mark overrules
+ * whatever else fits. */
+bool causes_mark(const struct site *site, const struct mark *const *marks, size_t mark_count,
+                 struct coincidence *coincidence);
 
 #endif

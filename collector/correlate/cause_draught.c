@@ -91,4 +91,4 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     }
 }
 
-const struct cause_test cause_draught = {CAUSE_DRAUGHT, false, judge};
+const struct cause_test cause_draught = {CAUSE_DRAUGHT, judge};

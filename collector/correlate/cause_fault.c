@@ -98,4 +98,4 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     opinion->likelihood = 0.9;
 }
 
-const struct cause_test cause_fault = {CAUSE_SENSOR_FAULT, false, judge};
+const struct cause_test cause_fault = {CAUSE_SENSOR_FAULT, judge};

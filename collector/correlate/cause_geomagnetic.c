@@ -113,4 +113,4 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     opinion->likelihood = all ? 0.4 + 0.5 * (double)swell.count / (double)all : 0.0;
 }
 
-const struct cause_test cause_geomagnetic = {CAUSE_GEOMAGNETIC, false, judge};
+const struct cause_test cause_geomagnetic = {CAUSE_GEOMAGNETIC, judge};

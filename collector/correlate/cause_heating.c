@@ -116,4 +116,4 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     }
 }
 
-const struct cause_test cause_heating = {CAUSE_HEATING_CYCLE, false, judge};
+const struct cause_test cause_heating = {CAUSE_HEATING_CYCLE, judge};

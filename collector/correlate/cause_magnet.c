@@ -227,4 +227,4 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     }
 }
 
-const struct cause_test cause_magnet = {CAUSE_MOVING_MAGNET, false, judge};
+const struct cause_test cause_magnet = {CAUSE_MOVING_MAGNET, judge};

@@ -229,4 +229,4 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     }
 }
 
-const struct cause_test cause_mains = {CAUSE_MAINS_SWITCHING, false, judge};
+const struct cause_test cause_mains = {CAUSE_MAINS_SWITCHING, judge};

@@ -117,4 +117,4 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     opinion->likelihood = bursts.frames > 0 ? 0.95 : 0.7;
 }
 
-const struct cause_test cause_radio = {CAUSE_RADIO_BURST, false, judge};
+const struct cause_test cause_radio = {CAUSE_RADIO_BURST, judge};

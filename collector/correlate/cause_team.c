@@ -5,18 +5,13 @@
 
 #include <string.h>
 
-/* Nobody presses the button to the second. Our choice. */
-#define GRACE_NS INT64_C(2000000000)
+#include "collector/correlate/away.h"
 
-static bool covers_times(const struct mark *mark, const struct coincidence *coincidence)
+static bool covers_time(const struct mark *mark, int64_t onset_ns)
 {
-    for (size_t i = 0; i < coincidence->member_count; i++) {
-        int64_t onset_ns = coincidence->members[i].onset_ns;
-        if (onset_ns < mark->start_ns - GRACE_NS || onset_ns > mark->end_ns + GRACE_NS) {
-            return false;
-        }
-    }
-    return true;
+    int64_t end_ns =
+        mark->end_ns == MARK_RUNNING_NS ? MARK_RUNNING_NS : mark->end_ns + AWAY_GRACE_NS;
+    return !mark->withdrawn && onset_ns >= mark->start_ns - AWAY_GRACE_NS && onset_ns <= end_ns;
 }
 
 static bool covers_room(const struct mark *mark, const struct cause_case *question)
@@ -33,36 +28,60 @@ static bool covers_room(const struct mark *mark, const struct cause_case *questi
     return false;
 }
 
-static void judge(const struct cause_case *question, struct cause_opinion *opinion)
+/* The first mark at this onset, of all or of those whose room took part. */
+static const struct mark *find_mark(const struct cause_case *question, int64_t onset_ns,
+                                    bool any_room)
 {
-    const struct mark *found = NULL;
-    size_t near = 0;
     for (size_t i = 0; i < question->mark_count; i++) {
         const struct mark *mark = question->marks[i];
-        if (!covers_times(mark, question->coincidence)) {
-            continue;
+        if (covers_time(mark, onset_ns) && (any_room || covers_room(mark, question))) {
+            return mark;
         }
-        near++;
-        if (covers_room(mark, question) && (!found || mark->id < found->id)) {
-            found = mark;
+    }
+    return NULL;
+}
+
+/* Every onset under some mark: one person's way may need several. The first onset's, or NULL. */
+static const struct mark *find_cover(const struct cause_case *question, bool any_room)
+{
+    const struct coincidence *coincidence = question->coincidence;
+    const struct mark *first = NULL;
+    for (size_t i = 0; i < coincidence->member_count; i++) {
+        const struct mark *mark = find_mark(question, coincidence->members[i].onset_ns, any_room);
+        if (!mark) {
+            return NULL;
         }
+        first = first ? first : mark;
+    }
+    return first;
+}
+
+static void judge(const struct cause_case *question, struct cause_opinion *opinion)
+{
+    const struct mark *found = find_cover(question, false);
+    size_t standing = 0;
+    size_t near = 0;
+    for (size_t i = 0; i < question->mark_count; i++) {
+        standing += !question->marks[i]->withdrawn;
+        near += covers_time(question->marks[i], question->coincidence->start_ns);
     }
     size_t size = sizeof opinion->reason;
     if (found) {
         opinion->fits = true;
         opinion->likelihood = 1.0;
-        opinion->mark_id = found->id;
-        say_add(opinion->reason, size, "mark %lld (%s) covers all %zu onsets", (long long)found->id,
-                found->room[0] ? found->room : "the whole site",
-                question->coincidence->member_count);
-    } else if (near > 0) {
+        opinion->mark_id = mark_number(found);
+        say_add(opinion->reason, size,
+                "mark %lld (%s%s%s) covers all %zu onsets: no alert, and not counted in any chance",
+                (long long)mark_number(found), found->room[0] ? found->room : "the whole site",
+                found->who[0] ? ", " : "", found->who, question->coincidence->member_count);
+    } else if (find_cover(question, true)) {
         say_add(opinion->reason, size, "%zu of %zu marks cover the time, but in other rooms", near,
-                question->mark_count);
-    } else if (question->mark_count == 0) {
+                standing);
+    } else if (standing == 0) {
         say_add(opinion->reason, size, "no mark was made");
     } else {
-        say_add(opinion->reason, size, "none of %zu marks covers all onsets", question->mark_count);
+        say_add(opinion->reason, size, "none of %zu marks covers all onsets", standing);
     }
 }
 
-const struct cause_test cause_team = {CAUSE_TEAM, true, judge};
+const struct cause_test cause_team = {CAUSE_TEAM, judge};

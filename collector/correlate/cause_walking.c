@@ -161,4 +161,4 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     }
 }
 
-const struct cause_test cause_walking = {CAUSE_PERSON_WALKING, false, judge};
+const struct cause_test cause_walking = {CAUSE_PERSON_WALKING, judge};

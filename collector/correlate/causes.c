@@ -3,7 +3,9 @@
 #include "collector/correlate/cause.h"
 
 #include <stdio.h>
+#include <string.h>
 
+/* The team's is the first: causes_mark counts on it. */
 const struct cause_test *const cause_tests[] = {&cause_team,    &cause_fault,       &cause_mains,
                                                 &cause_walking, &cause_magnet,      &cause_draught,
                                                 &cause_heating, &cause_geomagnetic, &cause_radio};
@@ -25,24 +27,51 @@ static void add_reason(struct verdict *verdict, enum cause_kind kind,
     }
 }
 
+static void choose(struct verdict *verdict, enum cause_kind ordinary, bool team)
+{
+    verdict->ordinary = ordinary;
+    verdict->cause = team ? CAUSE_TEAM : ordinary;
+}
+
 void causes_judge(const struct site *site, const struct mark *const *marks, size_t mark_count,
                   const struct rates *rates, struct coincidence *coincidence)
 {
     struct cause_case question = {site, coincidence, marks, mark_count, rates};
     struct verdict verdict = {.cause = CAUSE_UNEXPLAINED};
+    enum cause_kind ordinary = CAUSE_UNEXPLAINED;
     int64_t mark_id = 0;
     double best = 0.0;
     for (size_t i = 0; i < cause_test_count; i++) {
         struct cause_opinion opinion = {false, 0.0, 0, ""};
         cause_tests[i]->judge(&question, &opinion);
         add_reason(&verdict, cause_tests[i]->kind, &opinion);
-        double weight = opinion.likelihood + (cause_tests[i]->overrules ? 1.0 : 0.0);
-        if (opinion.fits && likely(&opinion) && weight > best) {
-            verdict.cause = cause_tests[i]->kind;
-            best = weight;
+        if (cause_tests[i]->kind == CAUSE_TEAM) {
+            mark_id = opinion.fits ? opinion.mark_id : 0;
+        } else if (opinion.fits && likely(&opinion) && opinion.likelihood > best) {
+            ordinary = cause_tests[i]->kind;
+            best = opinion.likelihood;
         }
-        mark_id = opinion.fits && opinion.mark_id ? opinion.mark_id : mark_id;
     }
+    choose(&verdict, ordinary, mark_id != 0);
     coincidence->verdict = verdict;
     coincidence->mark_id = mark_id;
+}
+
+bool causes_mark(const struct site *site, const struct mark *const *marks, size_t mark_count,
+                 struct coincidence *coincidence)
+{
+    struct cause_case question = {site, coincidence, marks, mark_count, NULL};
+    struct cause_opinion opinion = {false, 0.0, 0, ""};
+    struct verdict team = {.cause = CAUSE_TEAM};
+    struct verdict *verdict = &coincidence->verdict;
+    cause_team.judge(&question, &opinion);
+    int64_t mark_id = opinion.fits ? opinion.mark_id : 0;
+    if (mark_id == coincidence->mark_id) {
+        return false;
+    }
+    add_reason(&team, CAUSE_TEAM, &opinion);
+    memcpy(verdict->reasons[0], team.reasons[0], sizeof team.reasons[0]);
+    choose(verdict, verdict->ordinary, mark_id != 0);
+    coincidence->mark_id = mark_id;
+    return true;
 }

@@ -1,39 +1,13 @@
 /* The order of steps in data time: what was told, windows that are over, judgements that are due.
  * Must never let the order of calls show in what comes out. Called by pipeline. */
-#include "collector/correlate/correlator.h"
+#include "collector/correlate/correlator_inside.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "collector/correlate/chain.h"
 #include "collector/correlate/judge.h"
-#include "collector/correlate/queue.h"
-#include "collector/correlate/rates.h"
-#include "collector/correlate/slides_book.h"
 #include "collector/correlate/witness.h"
-
-struct correlator {
-    const struct site *site;
-    struct correlator_sink sink;
-    struct layout *layout;
-    struct rates *rates;
-    struct slides_book *slides;
-    struct queue queue;
-    struct entry *entries; /* all that are held by a cluster or have not ended */
-    size_t closes_to_come; /* queue places kept free for them, so that a close can't fail */
-    struct cluster **open; /* windows that are not over, in order of their first onset */
-    size_t open_count;
-    size_t open_size;
-    struct chain_book book;
-    struct mark **marks; /* known by now, owned */
-    size_t mark_count;
-    size_t mark_size;
-    int64_t clock_sd_max_ns; /* the worst clock among the onsets so far */
-    int64_t last_disturbance_id;
-    int64_t last_coincidence_id;
-    struct coincidence *told; /* large, so kept here */
-};
 
 int correlator_new(const struct site *site, const struct correlator_sink *sink,
                    struct correlator **correlator, struct error *error)
@@ -49,7 +23,8 @@ int correlator_new(const struct site *site, const struct correlator_sink *sink,
         correlator_free(made);
         return error_set(error, ERROR_MEMORY, "correlator: out of memory");
     }
-    if (layout_new(site, &made->layout, error) || rates_new(site, &made->rates, error) ||
+    if (layout_new(site, &made->layout, error) || away_new(site, &made->away, error) ||
+        rates_new(site, made->away, &made->rates, error) ||
         slides_book_new(site->node_count, &made->slides, error)) {
         correlator_free(made);
         return -1;
@@ -75,11 +50,10 @@ void correlator_free(struct correlator *correlator)
         free(correlator->entries);
         correlator->entries = next;
     }
-    for (size_t i = 0; i < correlator->mark_count; i++) {
-        free(correlator->marks[i]);
-    }
-    free(correlator->marks);
+    mark_book_free(&correlator->marks);
+    kept_free(&correlator->kept);
     rates_free(correlator->rates);
+    away_free(correlator->away);
     slides_book_free(correlator->slides);
     layout_free(correlator->layout);
     free(correlator->told);
@@ -178,21 +152,6 @@ void correlator_close(struct correlator *correlator, const struct disturbance *d
     }
 }
 
-int correlator_mark(struct correlator *correlator, const struct mark *mark, struct error *error)
-{
-    struct event event = {.time_ns = mark->noted_ns, .kind = EVENT_MARK};
-    event.of.mark = malloc(sizeof *event.of.mark);
-    if (!event.of.mark) {
-        return error_set(error, ERROR_MEMORY, "correlator: out of memory for a mark");
-    }
-    *event.of.mark = *mark;
-    if (queue_reserve(&correlator->queue, correlator->closes_to_come + 1, error)) {
-        free(event.of.mark);
-        return -1;
-    }
-    return queue_push(&correlator->queue, &event, error);
-}
-
 int correlator_watch(struct correlator *correlator, uint32_t node, const char *quantity,
                      int64_t from_ns, struct error *error)
 {
@@ -207,22 +166,6 @@ int correlator_watch(struct correlator *correlator, uint32_t node, const char *q
         return -1;
     }
     return queue_push(&correlator->queue, &event, error);
-}
-
-static int take_mark(struct correlator *correlator, struct mark *mark, struct error *error)
-{
-    if (correlator->mark_count == correlator->mark_size) {
-        size_t size = correlator->mark_size ? correlator->mark_size * 2 : 8;
-        struct mark **marks = realloc(correlator->marks, size * sizeof(struct mark *));
-        if (!marks) {
-            free(mark);
-            return error_set(error, ERROR_MEMORY, "correlator: out of memory for a mark");
-        }
-        correlator->marks = marks;
-        correlator->mark_size = size;
-    }
-    correlator->marks[correlator->mark_count++] = mark;
-    return 0;
 }
 
 static int open_window(struct correlator *correlator, struct entry *entry, struct error *error)
@@ -282,8 +225,14 @@ static int take_event(struct correlator *correlator, struct error *error)
     struct event event = queue_pop(&correlator->queue);
     switch (event.kind) {
     case EVENT_MARK:
-        return take_mark(correlator, event.of.mark, error);
+        return correlator_take_mark(correlator, event.of.mark, error);
+    case EVENT_SPELL:
+        return correlator_take_spell(correlator, event.time_ns, error);
     case EVENT_WATCH:
+        away_close_spell(correlator->away, event.of.watch.node, event.time_ns);
+        if (away_set_marks(correlator->away, &correlator->marks, error)) {
+            return -1;
+        }
         slides_book_watch(correlator->slides, event.of.watch.node, event.time_ns);
         return rates_watch(correlator->rates, event.of.watch.node, event.of.watch.quantity,
                            event.time_ns, error);
@@ -313,8 +262,7 @@ static int tell_group(struct correlator *correlator, size_t index, int64_t now_n
     group->tell_ns = INT64_MAX;
     if (group->coincidence) {
         struct judge judge = {correlator->site, correlator->layout, correlator->rates,
-                              (const struct mark *const *)correlator->marks,
-                              correlator->mark_count};
+                              correlator_marks_of(correlator), correlator->marks.count};
         if (!group->id) {
             group->id = ++correlator->last_coincidence_id;
         }
@@ -323,6 +271,10 @@ static int tell_group(struct correlator *correlator, size_t index, int64_t now_n
             return -1;
         }
         correlator->told->final = final;
+        if (final && kept_add(&correlator->kept, correlator->told, error)) {
+            return -1;
+        }
+        correlator_count_members(correlator, correlator->told);
         correlator->sink.coincidence(correlator->sink.context, correlator->told);
     }
     if (final) {
@@ -391,5 +343,13 @@ int correlator_slide(struct correlator *correlator, int64_t end_ns, struct error
 {
     struct slides_sink sink = {correlator->sink.context, correlator->sink.chance,
                                correlator->sink.unsteady};
-    return slides_book_close(correlator->slides, correlator->layout, end_ns, &sink, error);
+    for (size_t i = 0; i < correlator->kept.count; i++) {
+        const struct coincidence *told = correlator->told;
+        kept_get(&correlator->kept, i, correlator->told);
+        for (size_t j = 0; told->mark_id != 0 && j < told->member_count; j++) {
+            slides_book_leave_out(correlator->slides, told->members[j].id);
+        }
+    }
+    return slides_book_close(correlator->slides, correlator->layout, correlator->away, end_ns,
+                             &sink, error);
 }

@@ -45,6 +45,9 @@ int correlator_mark(struct correlator *correlator, const struct mark *mark, stru
  * chance rate. */
 int correlator_watch(struct correlator *correlator, uint32_t node, const char *quantity,
                      int64_t from_ns, struct error *error);
+/* All nodes learn anew from from_ns on, until each is watched again: that time counts in no rate.
+ */
+int correlator_spell(struct correlator *correlator, int64_t from_ns, struct error *error);
 /* Every disturbance with an onset before horizon_ns has been opened, every one that is known to
  * have ended before horizon_ns has been closed. After an error no more may be pushed: free it. */
 int correlator_advance(struct correlator *correlator, int64_t horizon_ns, struct error *error);

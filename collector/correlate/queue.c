@@ -23,6 +23,8 @@ static int compare(const struct event *a, const struct event *b)
             return a->of.watch.node < b->of.watch.node ? -1 : 1;
         }
         return strcmp(a->of.watch.quantity, b->of.watch.quantity);
+    case EVENT_SPELL:
+        return 0;
     case EVENT_OPEN:
     case EVENT_CLOSE:
         break;

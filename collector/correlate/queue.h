@@ -12,7 +12,7 @@
 #include "common/error.h"
 
 /* At one time: in this order. */
-enum event_kind { EVENT_MARK, EVENT_WATCH, EVENT_OPEN, EVENT_CLOSE };
+enum event_kind { EVENT_MARK, EVENT_SPELL, EVENT_WATCH, EVENT_OPEN, EVENT_CLOSE };
 
 struct event {
     int64_t time_ns;

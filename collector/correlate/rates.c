@@ -16,6 +16,14 @@ struct onset {
     bool falling;
 };
 
+/* Every onset of the night, so that a mark that comes late is heeded. */
+struct seen {
+    int64_t time_ns;
+    int64_t id; /* the disturbance's; they rise */
+    bool away;
+    bool marked;
+};
+
 struct watched {
     struct watched *next;
     char quantity[IDENT_SIZE];
@@ -23,20 +31,26 @@ struct watched {
     unsigned trait;
     double sd_sum_s; /* of all onsets */
     uint64_t onsets;
+    uint64_t counted; /* of them neither away nor marked */
+    struct seen *seen;
+    size_t seen_size;
     struct onset last[RATES_LAST]; /* a ring: the n-th onset is at n % RATES_LAST */
 };
 
 struct rates {
     const struct site *site;
+    const struct away *away;
     struct watched **nodes; /* one list a node, in the order in which they began */
     struct recent *recent;
 };
 
-int rates_new(const struct site *site, struct rates **rates, struct error *error)
+int rates_new(const struct site *site, const struct away *away, struct rates **rates,
+              struct error *error)
 {
     struct rates *made = calloc(1, sizeof *made);
     if (made) {
         made->site = site;
+        made->away = away;
         made->nodes = calloc(site->node_count ? site->node_count : 1, sizeof(struct watched *));
     }
     if (!made || !made->nodes) {
@@ -59,6 +73,7 @@ void rates_free(struct rates *rates)
     for (size_t i = 0; i < rates->site->node_count; i++) {
         for (struct watched *watched = rates->nodes[i]; watched;) {
             struct watched *next = watched->next;
+            free(watched->seen);
             free(watched);
             watched = next;
         }
@@ -105,6 +120,30 @@ static struct onset onset_of(const struct disturbance *disturbance)
     return (struct onset){disturbance->onset_ns, disturbance->band, disturbance->settle_step < 0.0};
 }
 
+static bool counts(const struct seen *seen)
+{
+    return !seen->away && !seen->marked;
+}
+
+static int keep_seen(const struct rates *rates, struct watched *watched,
+                     const struct disturbance *disturbance, struct error *error)
+{
+    if (watched->onsets == watched->seen_size) {
+        size_t size = watched->seen_size ? 2 * watched->seen_size : 16;
+        struct seen *seen = realloc(watched->seen, size * sizeof *seen);
+        if (!seen) {
+            return error_set(error, ERROR_MEMORY, "rates: out of memory");
+        }
+        watched->seen = seen;
+        watched->seen_size = size;
+    }
+    struct seen *seen = &watched->seen[watched->onsets];
+    *seen = (struct seen){.time_ns = disturbance->onset_ns, .id = disturbance->id};
+    seen->away = away_covers(away_of(rates->away, disturbance->node), seen->time_ns);
+    watched->counted += counts(seen);
+    return 0;
+}
+
 int rates_count(struct rates *rates, const struct disturbance *disturbance, struct error *error)
 {
     if (rates_watch(rates, disturbance->node, disturbance->quantity_text, disturbance->onset_ns,
@@ -112,10 +151,49 @@ int rates_count(struct rates *rates, const struct disturbance *disturbance, stru
         return -1;
     }
     struct watched *watched = find(rates, disturbance->node, disturbance->quantity_text);
+    if (keep_seen(rates, watched, disturbance, error)) {
+        return -1;
+    }
     recent_onset(rates->recent, disturbance);
     watched->sd_sum_s += (double)disturbance_onset_sd_ns(disturbance) * 1e-9;
     watched->last[watched->onsets++ % RATES_LAST] = onset_of(disturbance);
     return 0;
+}
+
+void rates_recount(struct rates *rates)
+{
+    for (size_t node = 0; node < rates->site->node_count; node++) {
+        const struct away_list *list = away_of(rates->away, (uint32_t)node);
+        for (struct watched *watched = rates->nodes[node]; watched; watched = watched->next) {
+            watched->counted = 0;
+            for (uint64_t i = 0; i < watched->onsets; i++) {
+                struct seen *seen = &watched->seen[i];
+                seen->away = away_covers(list, seen->time_ns);
+                watched->counted += counts(seen);
+            }
+        }
+    }
+}
+
+static struct seen *find_seen(const struct watched *watched, int64_t id)
+{
+    for (uint64_t i = watched->onsets; i > 0 && watched->seen[i - 1].id >= id; i--) {
+        if (watched->seen[i - 1].id == id) {
+            return &watched->seen[i - 1];
+        }
+    }
+    return NULL;
+}
+
+void rates_set_marked(struct rates *rates, const struct disturbance *disturbance, bool marked)
+{
+    struct watched *watched = find(rates, disturbance->node, disturbance->quantity_text);
+    struct seen *seen = watched ? find_seen(watched, disturbance->id) : NULL;
+    if (seen) {
+        watched->counted -= counts(seen);
+        seen->marked = marked;
+        watched->counted += counts(seen);
+    }
 }
 
 void rates_ended(struct rates *rates, const struct disturbance *disturbance)
@@ -185,10 +263,12 @@ static uint64_t own_onsets(const struct watched *watched, uint32_t node,
 {
     uint64_t own = 0;
     for (size_t i = 0; i < member_count; i++) {
-        own +=
-            members[i]->node == node && strcmp(members[i]->quantity_text, watched->quantity) == 0;
+        if (members[i]->node == node && strcmp(members[i]->quantity_text, watched->quantity) == 0) {
+            const struct seen *seen = find_seen(watched, members[i]->id);
+            own += seen && counts(seen);
+        }
     }
-    return own < watched->onsets ? own : watched->onsets;
+    return own < watched->counted ? own : watched->counted;
 }
 
 /* Traits in the order in which a node's streams are told. */
@@ -212,11 +292,13 @@ struct known {
     double live_s;
 };
 
-static struct known known_of(const struct watched *watched, uint32_t node, int64_t now_ns,
+static struct known known_of(const struct rates *rates, const struct watched *watched,
+                             uint32_t node, int64_t now_ns,
                              const struct disturbance *const *members, size_t member_count)
 {
-    uint64_t others = watched->onsets - own_onsets(watched, node, members, member_count);
-    return (struct known){(double)others, fmax(0.0, (double)(now_ns - watched->from_ns) * 1e-9)};
+    uint64_t others = watched->counted - own_onsets(watched, node, members, member_count);
+    int64_t live_ns = away_to_live(away_of(rates->away, node), watched->from_ns, now_ns);
+    return (struct known){(double)others, fmax(0.0, (double)live_ns * 1e-9)};
 }
 
 /* How much livelier this night is than was asked for, over all that is watched: known sooner than
@@ -229,7 +311,8 @@ static double liveliness(const struct rates *rates, int64_t now_ns,
     double expected = 0.0;
     for (size_t node = 0; node < rates->site->node_count; node++) {
         for (const struct watched *watched = rates->nodes[node]; watched; watched = watched->next) {
-            struct known known = known_of(watched, (uint32_t)node, now_ns, members, member_count);
+            struct known known =
+                known_of(rates, watched, (uint32_t)node, now_ns, members, member_count);
             seen += asked_hz * RATES_SITE_PRIOR_S + known.onsets;
             expected += asked_hz * (RATES_SITE_PRIOR_S + known.live_s);
         }
@@ -247,7 +330,8 @@ size_t rates_streams(const struct rates *rates, int64_t now_ns,
     for (size_t node = 0; node < rates->site->node_count; node++) {
         struct accidental_stream own[RATES_TRAITS] = {{0, 0, 0.0, 0.0}};
         for (const struct watched *watched = rates->nodes[node]; watched; watched = watched->next) {
-            struct known known = known_of(watched, (uint32_t)node, now_ns, members, member_count);
+            struct known known =
+                known_of(rates, watched, (uint32_t)node, now_ns, members, member_count);
             add_watched(watched,
                         (usual_hz * RATES_PRIOR_S + known.onsets) / (RATES_PRIOR_S + known.live_s),
                         own);

@@ -8,6 +8,7 @@
 #include <stdint.h>
 
 #include "collector/correlate/accidental.h"
+#include "collector/correlate/away.h"
 #include "collector/correlate/recent.h"
 #include "collector/model/disturbance.h"
 #include "common/error.h"
@@ -40,7 +41,9 @@ struct rhythm {
                       * three onsets */
 };
 
-int rates_new(const struct site *site, struct rates **rates, struct error *error);
+/* `away` says which onsets and what time don't count; it must outlive the rates. */
+int rates_new(const struct site *site, const struct away *away, struct rates **rates,
+              struct error *error);
 void rates_free(struct rates *rates);
 
 /* The node's quantity counts from from_ns on. Again: no effect. */
@@ -48,6 +51,10 @@ int rates_watch(struct rates *rates, uint32_t node, const char *quantity, int64_
                 struct error *error);
 /* One more onset; where its quantity is not watched yet, it is from here on. */
 int rates_count(struct rates *rates, const struct disturbance *disturbance, struct error *error);
+/* `away` has changed. */
+void rates_recount(struct rates *rates);
+/* Whether it belongs to a coincidence under a mark: then it counts in no rate. Known by its id. */
+void rates_set_marked(struct rates *rates, const struct disturbance *disturbance, bool marked);
 /* It has ended: same id, final fields. */
 void rates_ended(struct rates *rates, const struct disturbance *disturbance);
 /* All that was counted lately. */

@@ -2,6 +2,7 @@
  * Must never let a slide without shifts count. Called by slides_book. */
 #include "collector/correlate/slides.h"
 
+#include <math.h>
 #include <stdlib.h>
 
 #include "collector/correlate/limits.h"
@@ -23,6 +24,7 @@ struct run {
     size_t nodes;
     uint32_t nodes_of[SLIDES_NODES_MAX]; /* in the site */
     int64_t live_from_ns[SLIDES_NODES_MAX];
+    const struct away_list *away[SLIDES_NODES_MAX];
     struct slides_place *places;
     struct slides_item *items;
     struct slides_hops hops;
@@ -48,13 +50,15 @@ unsigned slides_trait_of(enum quantity quantity)
 
 struct slides_onset slides_onset_of(const struct disturbance *disturbance)
 {
-    return (struct slides_onset){disturbance->id,
-                                 disturbance->onset_ns,
-                                 disturbance_onset_sd_ns(disturbance),
-                                 disturbance->clock_sd_ns,
-                                 disturbance->node,
-                                 (uint8_t)slides_trait_of(disturbance->quantity)};
+    return (struct slides_onset){.id = disturbance->id,
+                                 .onset_ns = disturbance->onset_ns,
+                                 .sd_ns = disturbance_onset_sd_ns(disturbance),
+                                 .clock_sd_ns = disturbance->clock_sd_ns,
+                                 .node = disturbance->node,
+                                 .traits = (uint8_t)slides_trait_of(disturbance->quantity)};
 }
+
+static const struct away_list never_away = {0, 0, NULL};
 
 static size_t place_of(struct run *run, uint32_t node)
 {
@@ -66,6 +70,7 @@ static size_t place_of(struct run *run, uint32_t node)
     if (run->nodes < SLIDES_NODES_MAX) {
         run->nodes_of[run->nodes] = node;
         run->live_from_ns[run->nodes] = run->night->live_from_ns[node];
+        run->away[run->nodes] = run->night->away ? away_of(run->night->away, node) : &never_away;
     }
     return run->nodes++;
 }
@@ -112,7 +117,7 @@ static int prepare(struct run *run)
         slides_hops_init(&run->hops, night->layout, run->nodes_of, run->nodes, error) ||
         slides_grouping_new(&run->hops, run->places, night->count, &run->grouping, error) ||
         slides_shift_init(&run->shift, run->places, night->count, run->nodes, run->live_from_ns,
-                          night->end_ns, error)) {
+                          run->away, night->end_ns, error)) {
         return -1;
     }
     run->slides = slides_of(night);
@@ -156,12 +161,24 @@ static int slide_all(struct run *run)
     return run->status ? -1 : slides_tally_close(&run->tally, &run->ranks, run->error);
 }
 
+/* The recording without what every node leaves out. */
+static double live_s(const struct run *run)
+{
+    int64_t start_ns = run->shift.start_ns;
+    int64_t most_ns = 0;
+    for (size_t i = 0; i < run->nodes; i++) {
+        int64_t live_ns = away_to_live(run->away[i], start_ns, run->shift.end_ns);
+        most_ns = live_ns > most_ns ? live_ns : most_ns;
+    }
+    return fmax(1.0, (double)most_ns * 1e-9);
+}
+
 static struct chance chance_of(const struct run *run, const struct slides_rank *rank)
 {
     const struct slides_rung *rung = slides_tally_find(&run->tally, &run->ranks, rank);
     double groups = rung ? (double)rung->groups : 0.0;
     double slides = rung ? (double)rung->slides : 0.0;
-    double slid_s = (double)run->slides * (double)(run->shift.end_ns - run->shift.start_ns) * 1e-9;
+    double slid_s = (double)run->slides * live_s(run);
     return (struct chance){(1.0 + groups) / slid_s * CHANCE_NIGHT_S,
                            (1.0 + slides) / (1.0 + (double)run->slides), CHANCE_TIME_SLIDES};
 }
@@ -180,7 +197,7 @@ static int fill_result(const struct run *run, struct slides_result *result)
         return error_set(run->error, ERROR_MEMORY, "slides: out of memory");
     }
     result->slides = run->slides;
-    result->live_s = (double)(run->shift.end_ns - run->shift.start_ns) * 1e-9;
+    result->live_s = live_s(run);
     for (size_t i = 0; i < run->finding_count; i++) {
         const struct run_finding *finding = &run->findings[i];
         result->findings[i] =

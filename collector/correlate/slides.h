@@ -11,6 +11,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "collector/correlate/away.h"
 #include "collector/correlate/layout.h"
 #include "collector/model/coincidence.h"
 #include "common/error.h"
@@ -34,6 +35,7 @@ struct slides_onset {
     int64_t clock_sd_ns;
     uint32_t node; /* index in the site */
     uint8_t traits;
+    bool left_out; /* by slides_book alone: belongs to what a mark covers */
 };
 
 /* A night to slide. `onsets` are in order of time; live_from_ns is one a node of the site. */
@@ -43,7 +45,8 @@ struct slides_night {
     size_t count;
     const int64_t *live_from_ns; /* INT64_MAX for a node that never began */
     int64_t end_ns;
-    size_t slides; /* how many; 0: as many as its onsets let */
+    size_t slides;           /* how many; 0: as many as its onsets let */
+    const struct away *away; /* no onset is in it, and its time is left out; NULL: none */
 };
 
 /* One coincidence as it stands in the night itself. */

@@ -13,6 +13,8 @@
 #define HOUR_NS INT64_C(3600000000000)
 #define HOURS_LEAST 3
 #define HOURS_MOST 192
+/* Up to this part of a night may be left out of it for its hours to be compared. */
+#define WHOLE_PART 50
 
 struct noted {
     int64_t id;
@@ -171,14 +173,57 @@ static void tell_unsteady(const struct slides_book *book, uint32_t node, int64_t
     sink->unsteady(sink->context, node, end_ns, text);
 }
 
-int slides_book_close(struct slides_book *book, struct layout *layout, int64_t end_ns,
-                      const struct slides_sink *sink, struct error *error)
+static int onset_by_id(const void *a, const void *b)
 {
+    const struct slides_onset *left = a;
+    const struct slides_onset *right = b;
+    return (left->id > right->id) - (left->id < right->id);
+}
+
+void slides_book_leave_out(struct slides_book *book, int64_t disturbance_id)
+{
+    const struct slides_onset key = {.id = disturbance_id};
+    struct slides_onset *found =
+        book->onset_count ? bsearch(&key, book->onsets, book->onset_count, sizeof key, onset_by_id)
+                          : NULL;
+    if (found) {
+        found->left_out = true;
+    }
+}
+
+/* What is left out, or was while its node was away. */
+static void drop_left_out(struct slides_book *book, const struct away *away)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < book->onset_count; i++) {
+        const struct slides_onset *onset = &book->onsets[i];
+        if (!onset->left_out && !away_covers(away_of(away, onset->node), onset->onset_ns)) {
+            book->onsets[kept++] = *onset;
+        }
+    }
+    book->onset_count = kept;
+}
+
+/* Hours with time left out have fewer onsets for that. */
+static bool is_whole(const struct slides_book *book, const struct away *away, uint32_t node,
+                     int64_t end_ns)
+{
+    int64_t from_ns = book->live_from_ns[node];
+    return from_ns >= end_ns ||
+           away_between(away_of(away, node), from_ns, end_ns) < (end_ns - from_ns) / WHOLE_PART;
+}
+
+int slides_book_close(struct slides_book *book, struct layout *layout, const struct away *away,
+                      int64_t end_ns, const struct slides_sink *sink, struct error *error)
+{
+    drop_left_out(book, away);
     for (uint32_t node = 0; node < book->nodes && sink->unsteady; node++) {
-        tell_unsteady(book, node, end_ns, sink);
+        if (is_whole(book, away, node, end_ns)) {
+            tell_unsteady(book, node, end_ns, sink);
+        }
     }
     struct slides_night night = {
-        layout, book->onsets, book->onset_count, book->live_from_ns, end_ns, 0};
+        layout, book->onsets, book->onset_count, book->live_from_ns, end_ns, 0, away};
     struct slides_result result;
     if (!sink->chance || book->noted_count == 0) {
         return 0;

@@ -30,8 +30,10 @@ int slides_book_onset(struct slides_book *book, const struct disturbance *distur
 int slides_book_coincidence(struct slides_book *book, const struct coincidence *coincidence,
                             struct error *error);
 
-/* Slides the night up to end_ns and tells what came of it. */
-int slides_book_close(struct slides_book *book, struct layout *layout, int64_t end_ns,
-                      const struct slides_sink *sink, struct error *error);
+/* It belongs to what a mark covers: it has no part in any slide. */
+void slides_book_leave_out(struct slides_book *book, int64_t disturbance_id);
+/* Slides the night up to end_ns, without what is left out or away, and tells what came of it. */
+int slides_book_close(struct slides_book *book, struct layout *layout, const struct away *away,
+                      int64_t end_ns, const struct slides_sink *sink, struct error *error);
 
 #endif

@@ -18,7 +18,13 @@ static void fill_rates(struct slides_ranks *ranks, const struct slides_night *ni
     }
     for (size_t node = 0; node < ranks->node_count; node++) {
         if (ranks->node_rates_hz[node] > 0.0) {
-            double live_s = (double)(night->end_ns - night->live_from_ns[node]) * 1e-9;
+            int64_t from_ns = night->live_from_ns[node];
+            int64_t live_ns = night->end_ns - from_ns;
+            if (night->away) {
+                live_ns =
+                    away_to_live(away_of(night->away, (uint32_t)node), from_ns, night->end_ns);
+            }
+            double live_s = (double)live_ns * 1e-9;
             ranks->node_rates_hz[node] /= fmax(live_s, 1.0);
         }
     }

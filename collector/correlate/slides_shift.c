@@ -21,10 +21,12 @@ static size_t cut_node(struct slides_shift *shift, size_t node, int64_t from_ns,
         bool last = number + 1 == shift->numbers;
         int64_t end_ns = last ? shift->end_ns : shift->start_ns + (int64_t)(number + 1) * each_ns;
         if (end_ns - start_ns >= each_ns / 4 || (last && end_ns > start_ns)) {
-            shift->stretches[stretch++] = (struct slides_stretch){.node = node,
-                                                                  .number = number,
-                                                                  .start_ns = start_ns,
-                                                                  .length_ns = end_ns - start_ns};
+            shift->stretches[stretch++] = (struct slides_stretch){
+                .node = node,
+                .number = number,
+                .start_ns = start_ns,
+                .length_ns = end_ns - start_ns,
+                .live_ns = away_to_live(shift->away[node], start_ns, end_ns)};
             start_ns = end_ns;
         }
     }
@@ -67,10 +69,11 @@ static bool reserve(struct slides_shift *shift, size_t count, size_t nodes)
 }
 
 int slides_shift_init(struct slides_shift *shift, const struct slides_place *places, size_t count,
-                      size_t nodes, const int64_t *live_from_ns, int64_t end_ns,
-                      struct error *error)
+                      size_t nodes, const int64_t *live_from_ns,
+                      const struct away_list *const *away, int64_t end_ns, struct error *error)
 {
     shift->random = SPLITMIX_STEP;
+    shift->away = away;
     shift->nodes = nodes;
     shift->onset_count = count;
     shift->end_ns = end_ns;
@@ -127,12 +130,14 @@ static void turn(struct slides_shift *shift, const struct slides_place *places)
     for (size_t i = 0; i < shift->stretch_count; i++) {
         const struct slides_stretch *stretch = &shift->stretches[i];
         double fraction = shift->fractions[stretch->number * shift->nodes + stretch->node];
-        int64_t by_ns = (int64_t)(fraction * (double)stretch->length_ns);
+        const struct away_list *away = shift->away[stretch->node];
+        int64_t by_ns = (int64_t)(fraction * (double)stretch->live_ns);
         for (size_t j = 0; j < stretch->count; j++) {
             uint32_t index = shift->indices[stretch->first + j];
-            int64_t since_ns = places[index].onset_ns - stretch->start_ns + by_ns;
-            since_ns -= since_ns >= stretch->length_ns ? stretch->length_ns : 0;
-            shift->unsorted[filled++] = (struct slides_item){stretch->start_ns + since_ns, index};
+            int64_t live_ns = away_to_live(away, stretch->start_ns, places[index].onset_ns) + by_ns;
+            live_ns -= live_ns >= stretch->live_ns ? stretch->live_ns : 0;
+            int64_t time_ns = away_from_live(away, stretch->start_ns, live_ns);
+            shift->unsorted[filled++] = (struct slides_item){time_ns, index};
         }
     }
     shift->onset_count = filled;

@@ -7,6 +7,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "collector/correlate/away.h"
 #include "collector/correlate/slides_group.h"
 
 /* Onsets stay within a stretch of about this length. */
@@ -18,6 +19,7 @@ struct slides_stretch {
     size_t number; /* of the stretch in the night, alike for all nodes */
     int64_t start_ns;
     int64_t length_ns;
+    int64_t live_ns; /* of its length, what counts */
     size_t first;
     size_t count;
 };
@@ -37,13 +39,15 @@ struct slides_shift {
     size_t bucket_count;
     int64_t start_ns;
     int64_t end_ns;
+    const struct away_list *const *away; /* by place */
     uint64_t random;
 };
 
-/* `nodes` counts the nodes in places; live_from_ns is by place. */
+/* `nodes` counts the nodes in places; live_from_ns and away (which must outlive the shift) are by
+ * place. */
 int slides_shift_init(struct slides_shift *shift, const struct slides_place *places, size_t count,
-                      size_t nodes, const int64_t *live_from_ns, int64_t end_ns,
-                      struct error *error);
+                      size_t nodes, const int64_t *live_from_ns,
+                      const struct away_list *const *away, int64_t end_ns, struct error *error);
 void slides_shift_free(struct slides_shift *shift);
 /* The next slide: items in order of their shifted time. */
 void slides_shift_next(struct slides_shift *shift, const struct slides_place *places,

@@ -121,7 +121,7 @@ void baseline_spoil_block(struct baseline *baseline)
     end_block(baseline, INFINITY);
 }
 
-static float median_float(float *values, size_t n)
+static float median_float(const float *values, size_t n)
 {
     /* Halves the range of values until one is left: no copy, no recursion, exact to a float. */
     float low = values[0];
@@ -148,13 +148,22 @@ static float median_float(float *values, size_t n)
     return high;
 }
 
+double baseline_learnt_scale(const struct baseline *baseline)
+{
+    const struct baseline_memory *memory = &baseline->memory;
+    if (memory->count == 0) {
+        return baseline->scale;
+    }
+    double median = (double)median_float(memory->lengths, memory->count);
+    return fmax(median / vector_median_length(baseline->tuning.dims), baseline->scale_floor);
+}
+
 size_t baseline_finish_learning(struct baseline *baseline)
 {
     struct baseline_memory *memory = &baseline->memory;
     baseline->learning = false;
     if (memory->count > 0) {
-        double median = (double)median_float(memory->lengths, memory->count);
-        baseline_set_scale(baseline, median / vector_median_length(baseline->tuning.dims));
+        baseline_set_scale(baseline, baseline_learnt_scale(baseline));
     }
     extremes_divide(&memory->extremes, baseline->scale);
     return memory->count;

@@ -66,6 +66,8 @@ void baseline_set_scale(struct baseline *baseline, double scale);
 
 /* A sample of the quiet spell: also kept for the scale and the extremes. */
 void baseline_learn(struct baseline *baseline, const double deviation[], double length_squared);
+/* The scale that the kept lengths would give now. */
+double baseline_learnt_scale(const struct baseline *baseline);
 /* The quiet spell is over: scale from the kept lengths. Returns how many of them there were. */
 size_t baseline_finish_learning(struct baseline *baseline);
 /* A batch is in the sums: moves location and scale a little. */

@@ -13,6 +13,7 @@
 #include "collector/detect/hold.h"
 #include "collector/detect/motion.h"
 #include "collector/detect/outbox.h"
+#include "collector/detect/spell.h"
 
 enum kind {
     KIND_IGNORED, /* battery, clock: never a disturbance */
@@ -25,6 +26,7 @@ struct detector {
     enum kind kind;
     int64_t until_ns;
     bool finished;
+    struct spell spell;
     struct outbox outbox;
     struct axes axes;
     struct field field;
@@ -104,6 +106,8 @@ static int init_parts(struct detector *detector, const struct detector_settings 
         struct motion_settings motion = {.period_ps = first->period_ps,
                                          .baseline_s = settings->baseline_s,
                                          .start_ns = settings->start_ns,
+                                         .goes_on = settings->goes_on,
+                                         .spell = &detector->spell,
                                          .template = template,
                                          .outbox = &detector->outbox};
         motion_init(&detector->motion, &motion);
@@ -115,6 +119,7 @@ static int init_parts(struct detector *detector, const struct detector_settings 
         .quantity = first->quantity,
         .mains_hz = settings->mains_hz,
         .baseline_s = settings->baseline_s,
+        .spell = &detector->spell,
         .onsets_per_hour = settings->false_onsets_per_hour,
         .step = pow(10.0, decimal_normal(first->step).exponent),
         .template = template,
@@ -135,6 +140,7 @@ int detector_new(const struct detector_settings *settings, uint32_t node,
         return error_set(error, ERROR_MEMORY, "detector: %s", channels[indices[0]].name);
     }
     made->until_ns = INT64_MIN;
+    made->spell = (struct spell){.by_hand = settings->by_hand, .end_ns = INT64_MIN};
     made->outbox.sink = *sink;
     if (init_parts(made, settings, node, channels, indices, axis_count, error) != 0) {
         detector_free(made);
@@ -200,6 +206,11 @@ void detector_push(struct detector *detector, const struct block *block)
 void detector_set_clock(struct detector *detector, int64_t time_ns, int64_t clock_sd_ns)
 {
     outbox_set_clock(&detector->outbox, time_ns, clock_sd_ns);
+}
+
+void detector_end_quiet(struct detector *detector, int64_t time_ns)
+{
+    detector->spell.end_ns = time_ns;
 }
 
 void detector_advance(struct detector *detector, int64_t until_ns)

@@ -20,6 +20,9 @@ struct detector_settings {
     /* When the recording began, where known: a switch that tells only changes counts its quiet
      * spell from here. 0: from its first sample. */
     int64_t start_ns;
+    bool goes_on; /* it takes over from another at start_ns: a switch need tell nothing to begin */
+    bool by_hand; /* the quiet spell goes on until detector_end_quiet; baseline_s is how long it is
+                     taken to be where that came before the first sample */
 };
 
 struct detector;
@@ -39,6 +42,9 @@ void detector_push(struct detector *detector, const struct block *block);
 void detector_set_clock(struct detector *detector, int64_t time_ns, int64_t clock_sd_ns);
 /* All samples before until_ns have been pushed. */
 void detector_advance(struct detector *detector, int64_t until_ns);
+/* The quiet spell, if it still goes on then, is over with the first sample from time_ns on that
+ * leaves enough before it. */
+void detector_end_quiet(struct detector *detector, int64_t time_ns);
 /* No more samples: closes what is open. */
 void detector_finish(struct detector *detector);
 

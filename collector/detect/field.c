@@ -39,6 +39,7 @@ static int init_bands(struct field *field)
             .outbox = settings->outbox,
             .pace = field->pace,
             .baseline_s = settings->baseline_s,
+            .spell = settings->spell,
             .onsets_per_hour = settings->onsets_per_hour / (double)field->band_count,
             .mains_hz = settings->mains_hz,
             /* Mains that can't be told apart beats: weak and long like what the bank looks for. */
@@ -168,7 +169,9 @@ static void tell_notices(struct field *field)
         bool mains_lost =
             !field->has_mains && (quantity == QUANTITY_MAGNETIC || quantity == QUANTITY_ELECTRIC);
         field->learnt_told = true;
-        notice_learnt(bands, field->band_count, mains_lost, field->settings.onsets_per_hour, text);
+        double longer_s = fmax(field->watches[0].longer_s, field->watches[1].longer_s);
+        notice_learnt(bands, field->band_count, mains_lost, field->settings.onsets_per_hour,
+                      longer_s, text);
         outbox_notice(field->settings.outbox, field->watches[0].learnt_ns, text);
     }
     for (size_t b = 0; b < field->band_count; b++) {

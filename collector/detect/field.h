@@ -15,6 +15,7 @@
 #include "collector/detect/mains.h"
 #include "collector/detect/outbox.h"
 #include "collector/detect/rail.h"
+#include "collector/detect/spell.h"
 
 /* Samples between two looks at what the bands hold for usual; counted from the first sample on, so
  * that the outcome does not depend on how blocks are cut. */
@@ -27,6 +28,7 @@ struct field_settings {
     enum quantity quantity;
     double mains_hz;
     double baseline_s;
+    const struct spell *spell; /* must outlive it */
     double onsets_per_hour;
     double step; /* the power of ten that its values are written to, as live so imported: the
                     resolution where the samples don't show one */

@@ -25,8 +25,25 @@ static void start(struct motion *motion, int64_t time_ns)
 {
     int64_t start_ns = motion->settings.start_ns != 0 ? motion->settings.start_ns : time_ns;
     motion->started = true;
+    motion->quiet_from_ns = start_ns;
     motion->quiet_until_ns = start_ns + (int64_t)(motion->settings.baseline_s * 1e9);
     motion->last_ns = time_ns;
+}
+
+/* When it begins to count, as far as is known: INT64_MAX while the quiet spell has no end. */
+static int64_t counts_from_ns(const struct motion *motion)
+{
+    const struct spell *spell = motion->settings.spell;
+    switch (spell_ask(spell, motion->quiet_from_ns, INT64_MAX)) {
+    case SPELL_OVER:
+        return spell->by_hand || spell->end_ns < motion->quiet_until_ns ? spell->end_ns
+                                                                        : motion->quiet_until_ns;
+    case SPELL_GOES_ON:
+        return INT64_MAX;
+    case SPELL_BY_LENGTH:
+        break;
+    }
+    return motion->quiet_until_ns;
 }
 
 static void tell(struct motion *motion)
@@ -50,8 +67,9 @@ static void close_open(struct motion *motion, int64_t end_ns, int64_t closed_ns,
 /* What is certain once all samples before `until_ns` are known. */
 static void settle_until(struct motion *motion, int64_t until_ns)
 {
-    if (motion->started && !motion->learnt && until_ns >= motion->quiet_until_ns) {
+    if (motion->started && !motion->learnt && until_ns >= counts_from_ns(motion)) {
         motion->learnt = true;
+        motion->quiet_until_ns = counts_from_ns(motion);
         outbox_notice(motion->settings.outbox, motion->quiet_until_ns,
                       "a switch: each time it closes counts, from now on");
     }
@@ -69,7 +87,7 @@ static void rise(struct motion *motion, int64_t time_ns)
         motion->fall_ns = 0;
         return;
     }
-    if (time_ns < motion->quiet_until_ns) {
+    if (!motion->learnt) {
         return;
     }
     struct disturbance *disturbance = &motion->disturbance;
@@ -134,6 +152,9 @@ void motion_push(struct motion *motion, const int64_t *times, const double *valu
 
 void motion_advance(struct motion *motion, int64_t until_ns)
 {
+    if (!motion->started && motion->settings.goes_on && until_ns >= motion->settings.start_ns) {
+        start(motion, motion->settings.start_ns);
+    }
     if (motion->started && motion->period_ns > 0 && gap_before(motion, until_ns)) {
         cut(motion);
     }

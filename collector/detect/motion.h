@@ -8,12 +8,15 @@
 #include <stdint.h>
 
 #include "collector/detect/outbox.h"
+#include "collector/detect/spell.h"
 #include "collector/model/disturbance.h"
 
 struct motion_settings {
     int64_t period_ps; /* 0: tells only changes */
     double baseline_s;
-    int64_t start_ns; /* of the recording; 0: the first sample */
+    int64_t start_ns;          /* of the recording; 0: the first sample */
+    bool goes_on;              /* from there on it is taken as open until it tells otherwise */
+    const struct spell *spell; /* must outlive it */
     struct disturbance template;
     struct outbox *outbox;
 };
@@ -27,7 +30,8 @@ struct motion {
     bool learnt;
     bool open;
     bool told;
-    int64_t quiet_until_ns;
+    int64_t quiet_from_ns;
+    int64_t quiet_until_ns; /* by its length */
     int64_t last_ns;
     int64_t fall_ns; /* 0 while it is high */
     struct disturbance disturbance;

@@ -59,7 +59,7 @@ static void append_band(const struct notice_band *band, char text[NOTICE_SIZE])
 }
 
 void notice_learnt(const struct notice_band *bands, size_t count, bool mains_lost,
-                   double onsets_per_hour, char text[NOTICE_SIZE])
+                   double onsets_per_hour, double longer_s, char text[NOTICE_SIZE])
 {
     char part[AMOUNT_SIZE + 32];
     size_t outliers = 0;
@@ -79,6 +79,11 @@ void notice_learnt(const struct notice_band *bands, size_t count, bool mains_los
     append(text, part);
     if (outliers > 0) {
         snprintf(part, sizeof part, "; the quiet spell was disturbed in %zu stretches", outliers);
+        append(text, part);
+    }
+    if (longer_s > 0.0) {
+        snprintf(part, sizeof part, "; it was disturbed, so it went on for %.0f s more",
+                 fmax(1.0, longer_s));
         append(text, part);
     }
 }

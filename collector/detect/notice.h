@@ -20,9 +20,10 @@ struct notice_band {
     const struct tail_choice *tail;
 };
 
-/* The quiet spell is over. `mains_lost`: mains should be there but can't be told apart. */
+/* The quiet spell is over. `mains_lost`: mains should be there but can't be told apart; longer_s:
+ * it went on so much longer, since it was disturbed. */
 void notice_learnt(const struct notice_band *bands, size_t count, bool mains_lost,
-                   double onsets_per_hour, char text[NOTICE_SIZE]);
+                   double onsets_per_hour, double longer_s, char text[NOTICE_SIZE]);
 /* A louder noise was taken for usual. */
 void notice_noise_rose(const struct notice_band *band, char text[NOTICE_SIZE]);
 /* Samples don't come at the rate that was told. */

@@ -46,6 +46,7 @@ int watch_init(struct watch *watch, const struct watch_settings *settings)
                                      .block_samples = pace->block_samples};
     watch->trigger = (struct trigger){.state = TRIGGER_LEARNING, .hold_ns = pace->hold_ns};
     watch->first_ns = INT64_MIN;
+    watch->until_s = settings->baseline_s;
     watch->has_bank = settings->bank && !pace->slow;
     bank_init(&watch->bank, watch->dims);
     bool complete = baseline_init(&watch->baseline, &tuning) == 0;
@@ -174,8 +175,7 @@ static void learn(struct watch *watch, uint64_t i, int64_t time_ns)
     if (watch->baseline.count == 0) {
         watch_end_batch(watch);
     }
-    double seen_s = (double)(time_ns - watch->first_ns) * 1e-9;
-    if (seen_s >= watch->settings.baseline_s && watch->baseline.memory.count >= LEARN_SAMPLES_MIN) {
+    if (watch->baseline.memory.count >= LEARN_SAMPLES_MIN && watch_has_learnt(watch, time_ns)) {
         watch_finish_learning(watch, i + 1, time_ns);
     }
 }

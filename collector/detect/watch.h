@@ -14,6 +14,7 @@
 #include "collector/detect/level.h"
 #include "collector/detect/outbox.h"
 #include "collector/detect/shape.h"
+#include "collector/detect/spell.h"
 #include "collector/detect/stay.h"
 #include "collector/detect/tail.h"
 #include "collector/detect/trigger.h"
@@ -34,6 +35,7 @@ struct watch_settings {
     struct outbox *outbox;
     struct pace pace;
     double baseline_s;
+    const struct spell *spell;
     double onsets_per_hour;
     double mains_hz;
     bool bank;               /* looks for what is weak but lasts, where the channel is fast */
@@ -72,6 +74,8 @@ struct watch {
     double learnt_scale;
     double high_squared;
     int64_t first_ns;   /* of the quiet spell; INT64_MIN before the first sample */
+    double until_s;     /* it lasts so long, as far as is known */
+    double longer_s;    /* so much longer than was stated, since it was disturbed */
     uint64_t run_start; /* history index: nothing before it is looked at (gap, last disturbance) */
     int64_t floor_ns;   /* no onset is picked at or before this */
     uint64_t start_count;
@@ -114,7 +118,9 @@ static inline double watch_deviation(const struct watch *watch, uint64_t i, size
     return squared;
 }
 
-/* watch_threshold.c: from the sample after `time_ns` on it may be raised; no onset is picked before
+/* watch_threshold.c: whether the quiet spell is over with the sample at time_ns. */
+bool watch_has_learnt(struct watch *watch, int64_t time_ns);
+/* From the sample after `time_ns` on it may be raised; no onset is picked before
  * that. */
 void watch_begin_quiet(struct watch *watch, uint64_t next, int64_t time_ns);
 void watch_finish_learning(struct watch *watch, uint64_t next, int64_t time_ns);

@@ -131,6 +131,33 @@ static double recent_mean(const struct extremes *extremes)
     return count > 0 ? sum / (double)count : 0.0;
 }
 
+/* How much of the spell so far was disturbed. */
+static double disturbed_s(const struct watch *watch)
+{
+    const struct extremes *extremes = &watch->baseline.memory.extremes;
+    double limit = SPELL_DISTURBED_SIGMA * baseline_learnt_scale(&watch->baseline);
+    size_t kept = extremes_kept(extremes);
+    size_t disturbed = 0;
+    for (size_t i = extremes->blocks - kept; i < extremes->blocks; i++) {
+        disturbed += extremes->maxima[i % EXTREMES_MAX] > limit;
+    }
+    return (double)disturbed * (double)watch->baseline.tuning.block_samples *
+           (double)watch->settings.pace.period_ns * 1e-9;
+}
+
+bool watch_has_learnt(struct watch *watch, int64_t time_ns)
+{
+    double seen_s = (double)(time_ns - watch->first_ns) * 1e-9;
+    enum spell_says says = spell_ask(watch->settings.spell, watch->first_ns, time_ns);
+    if (says != SPELL_BY_LENGTH || seen_s < watch->until_s) {
+        return says == SPELL_OVER;
+    }
+    double baseline_s = watch->settings.baseline_s;
+    watch->until_s = fmin(baseline_s + disturbed_s(watch), SPELL_LONGEST * baseline_s);
+    watch->longer_s = fmax(watch->longer_s, watch->until_s - baseline_s);
+    return seen_s >= watch->until_s;
+}
+
 void watch_finish_learning(struct watch *watch, uint64_t next, int64_t time_ns)
 {
     size_t kept = baseline_finish_learning(&watch->baseline);

@@ -17,7 +17,8 @@ struct json_export {
     struct text text;
     FILE *out;
     struct error *error;
-    bool first; /* of the list that is being written */
+    bool first;     /* of the list that is being written */
+    bool corrected; /* some mark has more than one row, or was never ended */
     uint32_t node;
 };
 
@@ -196,18 +197,13 @@ static int put_coincidence(void *context, const struct coincidence *coincidence)
     return put(run, "}");
 }
 
-static int put_mark(void *context, const struct mark *mark)
+/* The contract's fields of a mark, and who, and since when it is known; without the brackets. */
+static void append_mark(struct text *text, const struct mark *mark, int64_t end_ns)
 {
-    struct json_export *run = context;
-    if (!overlaps(run, mark->start_ns, mark->end_ns)) {
-        return 0;
-    }
-    struct text *text = &run->text;
-    next_entry(run);
-    (void)text_append_format(text, "{\"id\":%" PRId64 ",\"start\":", mark->id);
+    (void)text_append_format(text, "\"id\":%" PRId64 ",\"start\":", mark->id);
     (void)json_append_time(text, mark->start_ns);
     (void)text_append_format(text, ",\"end\":");
-    (void)json_append_time(text, mark->end_ns);
+    (void)json_append_time(text, end_ns);
     (void)text_append_format(text, ",\"room\":");
     if (mark->room[0] != '\0') {
         (void)json_append_string(text, mark->room);
@@ -216,7 +212,58 @@ static int put_mark(void *context, const struct mark *mark)
     }
     (void)text_append_format(text, ",\"text\":");
     (void)json_append_string(text, mark->text);
+    (void)text_append_format(text, ",\"who\":");
+    (void)json_append_string(text, mark->who);
+    (void)text_append_format(text, ",\"noted\":");
+    (void)json_append_time(text, mark->noted_ns);
+}
+
+static int put_mark(void *context, const struct mark *mark)
+{
+    struct json_export *run = context;
+    if (!overlaps(run, mark->start_ns, mark->end_ns)) {
+        return 0;
+    }
+    next_entry(run);
+    (void)text_append_format(&run->text, "{");
+    append_mark(&run->text, mark, mark->end_ns);
     return put(run, "}");
+}
+
+static int look_for_corrections(void *context, const struct mark *mark)
+{
+    struct json_export *run = context;
+    run->corrected = run->corrected || mark->corrects != 0 || mark->end_ns == MARK_RUNNING_NS;
+    return 0;
+}
+
+/* Each row as it came: the originals of corrections. */
+static int put_mark_row(void *context, const struct mark *mark)
+{
+    struct json_export *run = context;
+    bool running = mark->end_ns == MARK_RUNNING_NS;
+    next_entry(run);
+    (void)text_append_format(&run->text, "{");
+    append_mark(&run->text, mark, running ? mark->start_ns : mark->end_ns);
+    (void)text_append_format(&run->text, ",\"corrects\":%" PRId64 ",\"running\":%s", mark->corrects,
+                             running ? "true" : "false");
+    return put(run, mark->withdrawn ? ",\"withdrawn\":true}" : ",\"withdrawn\":false}");
+}
+
+static int put_marks(struct json_export *run)
+{
+    run->first = true;
+    if (night_each_standing_mark(run->reader, put_mark, run, run->error) != 0 ||
+        night_each_mark(run->reader, look_for_corrections, run, run->error) != 0) {
+        return -1;
+    }
+    if (!run->corrected) {
+        return 0;
+    }
+    run->first = true;
+    return put(run, "],\n\"mark_rows\":[") != 0
+               ? -1
+               : night_each_mark(run->reader, put_mark_row, run, run->error);
 }
 
 static int put_all(struct json_export *run)
@@ -236,8 +283,7 @@ static int put_all(struct json_export *run)
         put(run, "],\n\"marks\":[") != 0) {
         return -1;
     }
-    run->first = true;
-    if (night_each_mark(reader, put_mark, run, run->error) != 0 || put(run, "]}\n") != 0) {
+    if (put_marks(run) != 0 || put(run, "]}\n") != 0) {
         return -1;
     }
     return write_text(&run->text, run->out, true, run->error);

@@ -156,7 +156,7 @@ int report_outline_read(struct report *report)
         read_nodes(report) != 0 ||
         night_each_coincidence(reader, analysis, take_finding, report, error) != 0 ||
         night_each_disturbance(reader, analysis, count_disturbance, report, error) != 0 ||
-        night_each_mark(reader, take_mark, report, error) != 0 ||
+        night_each_standing_mark(reader, take_mark, report, error) != 0 ||
         night_each_gap(reader, count_gap, report, error) != 0) {
         return -1;
     }

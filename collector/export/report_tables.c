@@ -115,7 +115,7 @@ int report_marks(struct report *report)
     }
     report->told = 0;
     report_table(report, TEXT_MARKS, heads);
-    if (night_each_mark(report->reader, put_mark, report, report->error) != 0) {
+    if (night_each_standing_mark(report->reader, put_mark, report, report->error) != 0) {
         return -1;
     }
     report_put(report, "</tbody></table></div>\n");

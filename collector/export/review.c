@@ -311,7 +311,7 @@ static int write_gaps(struct review *review)
 static int write_marks(struct review *review)
 {
     review->told = 0;
-    return night_each_mark(review->reader, write_mark, review, review->error);
+    return night_each_standing_mark(review->reader, write_mark, review, review->error);
 }
 
 static int count_disturbances(struct review *review)

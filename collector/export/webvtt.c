@@ -204,7 +204,7 @@ static int run_webvtt(struct night_reader *reader, const struct export_options *
         result = night_each_coincidence(reader, options->analysis, take_coincidence, &run, error);
     }
     if (result == 0) {
-        result = night_each_mark(reader, take_mark, &run, error);
+        result = night_each_standing_mark(reader, take_mark, &run, error);
     }
     if (result == 0) {
         result = put_all(&run, info.id, out);

@@ -43,7 +43,7 @@ int intake_new(const struct intake_settings *settings, struct intake **out, stru
         return error_set(error, ERROR_MEMORY, "intake: out of memory");
     }
     intake->settings = *settings;
-    intake->next_mark_id = settings->first_mark_id > 0 ? settings->first_mark_id : 1;
+    intake->next_mark_id = 1;
     intake->nodes = calloc(nodes, sizeof(struct intake_node *));
     intake->times_ns = calloc(WIRE_SAMPLES_MAX, sizeof *intake->times_ns);
     if (!intake->nodes || !intake->times_ns) {
@@ -65,6 +65,7 @@ void intake_free(struct intake *intake)
             free(intake->nodes[i]);
         }
     }
+    mark_book_free(&intake->marks);
     wire_arena_free(&intake->arena);
     free(intake->nodes);
     free(intake->times_ns);
@@ -190,57 +191,6 @@ static void take_state(struct intake *intake, struct intake_node *node, const ui
     }
 }
 
-static int check_mark(const struct intake *intake, const struct message_mark *message,
-                      struct error *error)
-{
-    if (message->room[0] != '\0' &&
-        site_find_room(intake->settings.site, message->room) == SIZE_MAX) {
-        return error_set(error, ERROR_NOT_FOUND, "mark: room \"%s\" is not in the site file",
-                         message->room);
-    }
-    if (message->start_ns < 0 || message->start_ns > INT64_MAX / 2 || message->length_ns < 0 ||
-        message->length_ns > INT64_MAX / 4) {
-        return error_set(error, ERROR_RANGE, "mark: time out of range");
-    }
-    return 0;
-}
-
-int intake_mark(struct intake *intake, const struct message_mark *message, struct mark *out,
-                struct error *error)
-{
-    if (check_mark(intake, message, error)) {
-        return -1;
-    }
-    struct mark mark = {.id = intake->next_mark_id, .noted_ns = intake_now(intake)};
-    mark.start_ns = message->start_ns != 0 ? message->start_ns : mark.noted_ns;
-    mark.end_ns = mark.start_ns + message->length_ns;
-    memcpy(mark.room, message->room, sizeof mark.room);
-    memcpy(mark.who, message->who, sizeof mark.who);
-    (void)snprintf(mark.text, sizeof mark.text, "%s", message->text);
-    if (night_put_mark(intake->settings.writer, &mark, error)) {
-        return error_wrap(error, "mark");
-    }
-    intake->next_mark_id++;
-    if (out) {
-        *out = mark;
-    }
-    if (intake->settings.hooks.mark) {
-        intake->settings.hooks.mark(intake->settings.hooks.context, &mark);
-    }
-    return pipeline_mark(intake->settings.pipeline, &mark, error);
-}
-
-static void take_mark(struct intake *intake, const uint8_t *payload, size_t length)
-{
-    struct error error;
-    struct message_mark message;
-    if (message_mark_read((const char *)payload, length, &message, &error) ||
-        intake_mark(intake, &message, NULL, &error)) {
-        intake->counts.malformed++;
-        said_warn(&intake->said_malformed, intake_now(intake), "refused", error.text);
-    }
-}
-
 static void say_unknown(struct intake *intake, const char *topic, const char *why)
 {
     char where[TOPIC_SIZE + 16];
@@ -269,7 +219,22 @@ static void take_node_message(struct intake *intake, enum topic_kind kind, struc
     case TOPIC_ALERT:
     case TOPIC_MARK:
     case TOPIC_QUESTION:
+    case TOPIC_SAID:
+    case TOPIC_BASELINE:
         break;
+    }
+}
+
+/* What is the site's own: from the team, or our own words coming back. */
+static void take_site_message(struct intake *intake, enum topic_kind kind, const uint8_t *payload,
+                              size_t length)
+{
+    if (kind == TOPIC_MARK) {
+        intake_take_mark(intake, payload, length);
+    } else if (kind == TOPIC_BASELINE) {
+        intake_take_baseline(intake, payload, length);
+    } else if (kind == TOPIC_QUESTION) {
+        intake_take_question(intake, payload, length);
     }
 }
 
@@ -287,15 +252,8 @@ void intake_message(struct intake *intake, const char *topic_text, const uint8_t
         say_unknown(intake, topic_text, "another site");
         return;
     }
-    if (topic.kind == TOPIC_MARK) {
-        take_mark(intake, payload, length);
-        return;
-    }
-    if (topic.kind == TOPIC_QUESTION) {
-        intake_take_question(intake, payload, length);
-        return;
-    }
-    if (topic.kind == TOPIC_ALERT || topic.kind == TOPIC_STORED) {
+    if (topic.node[0] == '\0') {
+        take_site_message(intake, topic.kind, payload, length);
         return;
     }
     size_t index = site_find_node(intake->settings.site, topic.node);

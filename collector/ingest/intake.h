@@ -36,6 +36,12 @@ struct intake_hooks {
     void (*blocks)(void *context, uint32_t node, const struct channel *channels,
                    const struct block *blocks, size_t count, bool late);
     void (*mark)(void *context, const struct mark *mark);
+    /* Still not ended, now and then. */
+    void (*mark_runs)(void *context, const struct mark *mark);
+    /* A quiet spell was begun or ended by hand. */
+    void (*quiet)(void *context, const struct quiet_order *order);
+    /* The answer to a mark or a baseline that came as a message. */
+    void (*said)(void *context, const struct message_said *said);
     void (*gap)(void *context, const struct gap *gap);
     void (*question)(void *context, const struct question_step *step);
     /* The node's 1-sigma clock uncertainty changed. */
@@ -53,7 +59,7 @@ struct intake_settings {
     int64_t (*site_now_ns)(void *context);
     void *clock_context;
     int64_t night_start_ns;
-    int64_t first_mark_id; /* 0 takes 1; a night that is continued goes on counting */
+    int64_t marks_from_ns; /* a mark that was over before this is refused */
     uint64_t senml_boot;   /* random, not 0: the boot that SenML nodes' frames are filed under */
     struct intake_hooks hooks;
 };
@@ -83,12 +89,22 @@ void intake_free(struct intake *intake);
  * then told once more what is stored. */
 struct night_left;
 void intake_resume(struct intake *intake, uint32_t node, const struct night_left *left);
+/* Likewise each mark of such a night, in order: it counts on. */
+int intake_resume_mark(struct intake *intake, const struct mark *mark, struct error *error);
+int intake_resume_quiet(struct intake *intake, const struct quiet_order *order,
+                        struct error *error);
 /* One message; faults are counted and logged, not returned. */
 void intake_message(struct intake *intake, const char *topic, const uint8_t *payload,
                     size_t length);
-/* A mark made at the base station itself; *mark (may be NULL) is what it became. */
+/* A mark made at the base station itself, or a change of one; *mark (may be NULL) is what it
+ * became, `note` (may be NULL) what else to know. Refused (ERROR_USAGE, ERROR_NOT_FOUND,
+ * ERROR_RANGE) with what to do instead. */
 int intake_mark(struct intake *intake, const struct message_mark *message, struct mark *mark,
-                struct error *error);
+                char note[MESSAGE_TEXT_SIZE], struct error *error);
+/* A quiet spell begun or ended at the base station itself; refused (ERROR_USAGE) with what to do.
+ */
+int intake_baseline(struct intake *intake, const struct message_baseline *message,
+                    struct error *error);
 /* About once a second: stops waiting for nodes that lag, advances SenML nodes. */
 void intake_tick(struct intake *intake);
 /* At the end, before the pipeline finishes: names the gaps that reach to end_ns. */

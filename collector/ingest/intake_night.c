@@ -115,6 +115,7 @@ void intake_advance(struct intake *intake, struct intake_node *node, int64_t unt
 void intake_tick(struct intake *intake)
 {
     int64_t now = intake_now(intake);
+    intake_remind_marks(intake, now);
     for (size_t i = 0; i < intake->settings.site->node_count; i++) {
         struct intake_node *node = intake->nodes[i];
         if (!node) {

@@ -9,6 +9,7 @@
 #include "collector/ingest/intake.h"
 #include "collector/ingest/said.h"
 #include "collector/ingest/senml_node.h"
+#include "collector/model/mark_book.h"
 #include "common/wire.h"
 
 #define INTAKE_LISTS 4
@@ -73,6 +74,9 @@ struct intake {
     struct wire_arena arena;
     int64_t *times_ns; /* WIRE_SAMPLES_MAX: cooked explicit times of one frame */
     int64_t next_mark_id;
+    struct mark_book marks; /* as they stand */
+    int64_t quiet_begun_ns; /* the last spell by hand; 0: none */
+    int64_t reminded_ns;    /* of the marks that run; 0: not yet */
     struct said said_malformed;
     struct said said_unknown;
 };
@@ -102,6 +106,10 @@ void intake_advance(struct intake *intake, struct intake_node *node, int64_t unt
 /* One file each. */
 void intake_take_frame(struct intake *intake, struct intake_node *node, const uint8_t *payload,
                        size_t length);
+void intake_take_mark(struct intake *intake, const uint8_t *payload, size_t length);
+/* Now and then says which marks still run. */
+void intake_remind_marks(struct intake *intake, int64_t now_ns);
+void intake_take_baseline(struct intake *intake, const uint8_t *payload, size_t length);
 void intake_take_question(struct intake *intake, const uint8_t *payload, size_t length);
 void intake_take_senml(struct intake *intake, struct intake_node *node, const uint8_t *payload,
                        size_t length);

@@ -56,6 +56,7 @@ struct speed {
 
 struct verdict {
     enum cause_kind cause;
+    enum cause_kind ordinary; /* what it would be if no mark counted */
     size_t reason_count;
     char reasons[COINCIDENCE_REASONS_MAX]
                 [COINCIDENCE_REASON_SIZE]; /* each test's numbers in words */
@@ -68,9 +69,9 @@ enum chance_method {
 const char *chance_method_text(enum chance_method method);
 
 /* Both count what is as rare as it, of whatever kind. Analytic: from the nodes' rates, p_value =
- * 1 - exp(-per_night). Time slides: per_night counts what ranks at or above it, p_value is the part of
- * recordings like this one (of its own length) that chance alone gives at least one such: (1 + n) /
- * (1 + N). */
+ * 1 - exp(-per_night). Time slides: per_night counts what ranks at or above it, p_value is the part
+ * of recordings like this one (of its own length) that chance alone gives at least one such: (1 +
+ * n) / (1 + N). */
 struct chance {
     double per_night; /* expected number in CHANCE_NIGHT_S by accident */
     double p_value;
@@ -111,6 +112,7 @@ struct coincidence {
     struct chance chance;
     int64_t mark_id; /* the mark that covers it; 0 for none */
     bool final;      /* false: told early so that an alert need not wait; a final one follows */
+    bool again;      /* it was final before: marks have changed what it is called */
     bool alert;      /* set by alert/policy, never by correlate */
 };
 

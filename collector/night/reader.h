@@ -10,6 +10,7 @@
 #include "collector/model/gap.h"
 #include "collector/model/mark.h"
 #include "collector/model/question.h"
+#include "collector/model/quiet.h"
 #include "common/block.h"
 #include "common/error.h"
 #include "common/site.h"
@@ -121,6 +122,11 @@ int night_each_gap(struct night_reader *reader, int (*each)(void *context, const
 int night_each_mark(struct night_reader *reader,
                     int (*each)(void *context, const struct mark *mark), void *context,
                     struct error *error);
+/* Each mark as it stands after its corrections, by its number (mark->id), without those taken back;
+ * what was never ended ends with the night. */
+int night_each_standing_mark(struct night_reader *reader,
+                             int (*each)(void *context, const struct mark *mark), void *context,
+                             struct error *error);
 int night_each_disturbance(struct night_reader *reader, int analysis,
                            int (*each)(void *context, const struct disturbance *disturbance),
                            void *context, struct error *error);
@@ -140,6 +146,10 @@ int night_each_log(struct night_reader *reader,
 int night_each_question(struct night_reader *reader,
                         int (*each)(void *context, const struct question_step *step), void *context,
                         struct error *error);
+/* The quiet spells by hand, in the order in which they were told. */
+int night_each_quiet(struct night_reader *reader,
+                     int (*each)(void *context, const struct quiet_order *order), void *context,
+                     struct error *error);
 
 /* Samples stored of a node, over all its channels; 0 in first_ns and last_ns where there are none.
  */

@@ -6,6 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "collector/model/mark_book.h"
+
 struct clock_each {
     int (*each)(void *context, uint32_t node, int64_t time_ns, int64_t clock_sd_ns);
     void *context;
@@ -79,6 +81,8 @@ static int take_mark(void *context, struct sql_columns *row)
     sql_get_text(row, mark.room, sizeof mark.room);
     sql_get_text(row, mark.who, sizeof mark.who);
     sql_get_text(row, mark.text, sizeof mark.text);
+    mark.corrects = sql_get_int(row);
+    mark.withdrawn = sql_get_int(row) != 0;
     return to->each(to->context, &mark);
 }
 
@@ -89,11 +93,73 @@ int night_each_mark(struct night_reader *reader,
     struct mark_each to = {each, context};
     sqlite3_stmt *statement = NULL;
     if (reader_prepare(
-            reader, "SELECT id, start_ns, end_ns, noted_ns, room, who, text FROM mark ORDER BY id",
+            reader,
+            "SELECT id, start_ns, coalesce(end_ns, 9223372036854775807), noted_ns, room, who, text,"
+            " corrects, withdrawn FROM mark ORDER BY id",
             &statement, error) != 0) {
         return -1;
     }
     return reader_each(reader, statement, take_mark, &to, error);
+}
+
+struct standing {
+    struct mark_book book;
+    struct error *error;
+};
+
+static int keep_mark(void *context, const struct mark *mark)
+{
+    struct standing *standing = context;
+    return mark_book_take(&standing->book, mark, standing->error);
+}
+
+static int take_end(void *context, struct sql_columns *row)
+{
+    *(int64_t *)context = sql_get_int(row);
+    return 0;
+}
+
+/* The end of what was never ended: the night's, or as far as it has been recorded. */
+static int find_end(struct night_reader *reader, int64_t *end_ns, struct error *error)
+{
+    struct night_info info;
+    sqlite3_stmt *statement = NULL;
+    if (night_read_info(reader, &info, error) != 0) {
+        return -1;
+    }
+    *end_ns = info.end_ns;
+    if (info.end_ns != 0) {
+        return 0;
+    }
+    return reader_prepare(reader,
+                          "SELECT end_ns FROM frame WHERE end_ns IS NOT NULL"
+                          " ORDER BY id DESC LIMIT 1",
+                          &statement, error) != 0
+               ? -1
+               : reader_each(reader, statement, take_end, end_ns, error);
+}
+
+int night_each_standing_mark(struct night_reader *reader,
+                             int (*each)(void *context, const struct mark *mark), void *context,
+                             struct error *error)
+{
+    struct standing standing = {.error = error};
+    int64_t end_ns = 0;
+    int result = night_each_mark(reader, keep_mark, &standing, error);
+    for (size_t i = 0; result == 0 && i < standing.book.count; i++) {
+        struct mark mark = *standing.book.marks[i];
+        mark.id = mark_number(&mark);
+        if (mark.end_ns == MARK_RUNNING_NS) {
+            result = find_end(reader, &end_ns, error);
+            mark.end_ns = end_ns > mark.start_ns ? end_ns : mark.start_ns;
+        }
+        if (result != 0) {
+            break;
+        }
+        result = mark.withdrawn ? 0 : each(context, &mark);
+    }
+    mark_book_free(&standing.book);
+    return result;
 }
 
 struct disturbance_each {

@@ -40,8 +40,8 @@ static const char *const texts[STORE_SQL_COUNT] = {
                     " (SELECT sd_ns FROM clock WHERE time_ns=?1 AND node=?2 ORDER BY id DESC"
                     " LIMIT 1)",
     [STORE_GAP] = "INSERT INTO gap(node, start_ns, end_ns, reason) VALUES(?, ?, ?, ?)",
-    [STORE_MARK] = "INSERT INTO mark(id, start_ns, end_ns, noted_ns, room, who, text)"
-                   " VALUES(?, ?, ?, ?, ?, ?, ?)",
+    [STORE_MARK] = "INSERT INTO mark(id, start_ns, end_ns, noted_ns, room, who, text,"
+                   " corrects, withdrawn) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?)",
     [STORE_ANALYSIS] =
         "INSERT OR REPLACE INTO analysis(id, why, software, done, mains_hz, baseline_s,"
         " false_onsets_per_hour, alert_limit_per_night, order_confidence)"
@@ -218,11 +218,21 @@ static int store_mark(struct store *store, const struct mark *mark, struct error
     }
     sql_put_int(&args, mark->id);
     sql_put_int(&args, mark->start_ns);
-    sql_put_int(&args, mark->end_ns);
+    if (mark->end_ns == MARK_RUNNING_NS) {
+        sql_put_null(&args);
+    } else {
+        sql_put_int(&args, mark->end_ns);
+    }
     sql_put_int(&args, mark->noted_ns);
     sql_put_text(&args, mark->room);
     sql_put_text(&args, mark->who);
     sql_put_text(&args, mark->text);
+    if (mark->corrects == 0) {
+        sql_put_null(&args);
+    } else {
+        sql_put_int(&args, mark->corrects);
+    }
+    sql_put_int(&args, mark->withdrawn);
     return sql_run(&args, error);
 }
 

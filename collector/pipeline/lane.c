@@ -23,8 +23,8 @@ struct lane {
 };
 
 int lane_new(const struct detector_settings *settings, uint32_t node,
-             const struct channel *channels, size_t count, const struct lane_sink *sink,
-             struct lane **lane, struct error *error)
+             const struct channel *channels, size_t count, const struct lane_orders *orders,
+             const struct lane_sink *sink, struct lane **lane, struct error *error)
 {
     if (count > NODE_CHANNELS_MAX) {
         return error_set(error, ERROR_RANGE, "node has %zu channels, at most %d", count,
@@ -37,6 +37,7 @@ int lane_new(const struct detector_settings *settings, uint32_t node,
     made->own.settings = *settings;
     made->own.node = node;
     made->own.sink = *sink;
+    made->own.orders = orders;
     made->own.channel_count = count;
     made->first_ns = INT64_MAX;
     made->until_ns = INT64_MIN;
@@ -146,8 +147,7 @@ int lane_push(struct lane *lane, const struct block *block, struct error *error)
     if (!group->detector) {
         return keep_waiting(lane, group, block, error);
     }
-    detector_push(group->detector, block);
-    return 0;
+    return lane_groups_push(group, block, error);
 }
 
 int lane_set_clock(struct lane *lane, int64_t time_ns, int64_t clock_sd_ns, struct error *error)
@@ -163,9 +163,12 @@ static int start(struct lane *lane, struct error *error)
     }
     while (lane->waiting) {
         struct waiting *waiting = lane->waiting;
-        detector_push(waiting->group->detector, &waiting->block);
+        int status = lane_groups_push(waiting->group, &waiting->block, error);
         lane->waiting = waiting->next;
         free(waiting);
+        if (status) {
+            return -1;
+        }
     }
     return 0;
 }
@@ -179,8 +182,8 @@ int lane_advance(struct lane *lane, int64_t until_ns, struct error *error)
         lane->until_ns = until_ns;
     }
     for (size_t i = 0; i < lane->own.count; i++) {
-        if (lane->own.groups[i].detector) {
-            detector_advance(lane->own.groups[i].detector, until_ns);
+        if (lane_groups_advance(&lane->own.groups[i], until_ns, error)) {
+            return -1;
         }
     }
     return 0;
@@ -192,11 +195,18 @@ int lane_finish(struct lane *lane, struct error *error)
         return -1;
     }
     for (size_t i = 0; i < lane->own.count; i++) {
-        if (lane->own.groups[i].detector) {
-            detector_finish(lane->own.groups[i].detector);
-        }
+        lane_groups_finish(&lane->own.groups[i]);
     }
     return 0;
+}
+
+size_t lane_count_learning(const struct lane *lane)
+{
+    size_t learning = 0;
+    for (size_t i = 0; i < lane->own.count; i++) {
+        learning += !lane->own.groups[i].watching;
+    }
+    return learning;
 }
 
 bool lane_has_begun(const struct lane *lane)

@@ -15,10 +15,11 @@
 
 struct lane;
 
-/* `settings`, `channels` and *sink are copied. */
+/* `settings`, `channels` and *sink are copied; `orders` (NULL: never any) must outlive the lane and
+ * may grow by what is later than all that was pushed or advanced to. */
 int lane_new(const struct detector_settings *settings, uint32_t node,
-             const struct channel *channels, size_t count, const struct lane_sink *sink,
-             struct lane **lane, struct error *error);
+             const struct channel *channels, size_t count, const struct lane_orders *orders,
+             const struct lane_sink *sink, struct lane **lane, struct error *error);
 void lane_free(struct lane *lane);
 
 /* Whether these are the lane's own channels. */
@@ -29,6 +30,8 @@ int lane_set_clock(struct lane *lane, int64_t time_ns, int64_t clock_sd_ns, stru
 int lane_advance(struct lane *lane, int64_t until_ns, struct error *error);
 int lane_finish(struct lane *lane, struct error *error);
 
+/* How many of its quantities are still in their quiet spell. */
+size_t lane_count_learning(const struct lane *lane);
 /* Whether it has ever been advanced. */
 bool lane_has_begun(const struct lane *lane);
 /* Every disturbance with an onset before this has been told. */

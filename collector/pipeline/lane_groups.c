@@ -23,18 +23,28 @@ static void on_noticed(void *context, int64_t time_ns, const char *text)
 {
     struct lane_group *slot = context;
     const struct lane_groups *home = slot->home;
-    if (!slot->watching && slot->detector && detector_learnt(slot->detector)) {
-        slot->watching = true;
+    bool *watching = slot->stage_count ? &slot->stage_watching : &slot->watching;
+    const struct detector *newest =
+        slot->stage_count ? slot->stages[slot->stage_count - 1].detector : slot->detector;
+    if (!*watching && newest && detector_learnt(newest)) {
+        *watching = true;
         home->sink.watching(home->sink.context, home->node, slot->quantity, time_ns);
     }
     home->sink.noticed(home->sink.context, home->node, slot->quantity, time_ns, text);
 }
 
-static int make_detector(struct lane_groups *groups, struct lane_group *slot, struct error *error)
+int lane_groups_make_detector(const struct lane_groups *groups, struct lane_group *slot,
+                              const struct detector_settings *settings, struct detector **detector,
+                              struct error *error)
 {
     struct detector_sink sink = {slot, on_opened, on_closed, on_noticed};
-    if (detector_new(&groups->settings, groups->node, groups->channels, slot->axes,
-                     slot->axis_count, &sink, &slot->detector, error)) {
+    return detector_new(settings, groups->node, groups->channels, slot->axes, slot->axis_count,
+                        &sink, detector, error);
+}
+
+static int make_detector(struct lane_groups *groups, struct lane_group *slot, struct error *error)
+{
+    if (lane_groups_make_detector(groups, slot, &groups->settings, &slot->detector, error)) {
         return -1;
     }
     for (size_t i = 0; i < groups->step_count; i++) {
@@ -129,10 +139,15 @@ int lane_groups_set_clock(struct lane_groups *groups, int64_t time_ns, int64_t c
                           struct error *error)
 {
     for (size_t i = 0; i < groups->count; i++) {
-        if (groups->groups[i].detector) {
-            detector_set_clock(groups->groups[i].detector, time_ns, clock_sd_ns);
+        struct lane_group *slot = &groups->groups[i];
+        if (slot->detector) {
+            detector_set_clock(slot->detector, time_ns, clock_sd_ns);
+        }
+        for (size_t j = 0; j < slot->stage_count; j++) {
+            detector_set_clock(slot->stages[j].detector, time_ns, clock_sd_ns);
         }
     }
+    groups->last_step = (struct lane_clock){time_ns, clock_sd_ns};
     size_t count = groups->step_count;
     if (groups->started || (count > 0 && groups->steps[count - 1].sd_ns == clock_sd_ns)) {
         return 0;
@@ -149,7 +164,11 @@ int lane_groups_set_clock(struct lane_groups *groups, int64_t time_ns, int64_t c
 void lane_groups_free(struct lane_groups *groups)
 {
     for (size_t i = 0; i < groups->count; i++) {
-        detector_free(groups->groups[i].detector);
+        struct lane_group *slot = &groups->groups[i];
+        detector_free(slot->detector);
+        for (size_t j = 0; j < slot->stage_count; j++) {
+            detector_free(slot->stages[j].detector);
+        }
     }
     free(groups->steps);
 }

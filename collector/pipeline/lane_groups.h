@@ -8,6 +8,8 @@
 #include <stdint.h>
 
 #include "collector/detect/detector.h"
+#include "collector/model/quiet.h"
+#include "common/block.h"
 #include "common/channel.h"
 #include "common/error.h"
 
@@ -23,19 +25,39 @@ struct lane_sink {
 
 struct lane_groups;
 
+/* Quiet spells that may begin between two advances. */
+#define LANE_STAGES 3
+
+/* Learns anew from from_ns on, beside the detector that still has earlier samples to judge. */
+struct lane_stage {
+    int64_t from_ns;
+    struct detector *detector;
+};
+
 /* One detector and the channels that it is fed from. */
 struct lane_group {
-    const struct lane_groups *home;
+    struct lane_groups *home;
     char quantity[IDENT_SIZE];
     size_t axis_count;
     uint16_t axes[3];
     struct detector *detector; /* NULL: a switch, before lane_groups_start */
     bool watching;
+    size_t stage_count;
+    struct lane_stage stages[LANE_STAGES]; /* in order of time */
+    bool stage_watching;                   /* the last of them has learnt */
+    size_t orders_heeded;
 };
 
 struct lane_clock {
     int64_t time_ns;
     int64_t sd_ns;
+};
+
+/* The quiet spells that were asked for, in order of time; grows. */
+struct lane_orders {
+    size_t count;
+    size_t size;
+    struct quiet_order *list;
 };
 
 /* Caller-owned; settings, node, sink and channels are filled by the caller, who must not move it
@@ -52,6 +74,8 @@ struct lane_groups {
     bool started;
     struct lane_clock *steps; /* told before the start, for the detectors made then */
     size_t step_count;
+    struct lane_clock last_step;
+    const struct lane_orders *orders;
 };
 
 /* Groups the channels and makes all detectors but those of switches. */
@@ -60,6 +84,14 @@ int lane_groups_make(struct lane_groups *groups, struct error *error);
 int lane_groups_start(struct lane_groups *groups, int64_t start_ns, struct error *error);
 int lane_groups_set_clock(struct lane_groups *groups, int64_t time_ns, int64_t clock_sd_ns,
                           struct error *error);
+/* lane_stage.c: a block to the detectors whose samples it holds; ERROR_MEMORY, ERROR_STATE. */
+int lane_groups_push(struct lane_group *group, const struct block *block, struct error *error);
+/* All samples before until_ns have been pushed. */
+int lane_groups_advance(struct lane_group *group, int64_t until_ns, struct error *error);
+void lane_groups_finish(struct lane_group *group);
+int lane_groups_make_detector(const struct lane_groups *groups, struct lane_group *slot,
+                              const struct detector_settings *settings, struct detector **detector,
+                              struct error *error);
 void lane_groups_free(struct lane_groups *groups);
 
 #endif

@@ -19,6 +19,8 @@ struct pipeline {
     struct lane **lanes; /* one a node; NULL before its channels are told */
     int64_t horizon_ns;  /* the correlator has been advanced so far */
     int64_t latest_ns;   /* of all samples: the night's end */
+    int64_t reached_ns;  /* or of an advance */
+    struct lane_orders orders;
     bool failed;
     struct error failure; /* the first error within a callback */
 };
@@ -120,6 +122,7 @@ int pipeline_new(const struct site *site, const struct finding_sink *sink,
     made->sink = *sink;
     made->horizon_ns = INT64_MIN;
     made->latest_ns = INT64_MIN;
+    made->reached_ns = INT64_MIN;
     made->lanes = calloc(site->node_count ? site->node_count : 1, sizeof(struct lane *));
     struct correlator_sink inner = {made,
                                     on_disturbance,
@@ -146,6 +149,7 @@ void pipeline_free(struct pipeline *pipeline)
         lane_free(pipeline->lanes[i]);
     }
     free(pipeline->lanes);
+    free(pipeline->orders.list);
     merge_free(pipeline->merge);
     correlator_free(pipeline->correlator);
     free(pipeline);
@@ -177,7 +181,7 @@ int pipeline_set_channels(struct pipeline *pipeline, uint32_t node, const struct
     struct lane_sink sink = {pipeline, on_opened, on_closed, on_noticed, on_watching};
     struct lane *made = NULL;
     int64_t sd_ns = (int64_t)llround(site->nodes[node].clock_error_s * 1e9);
-    if (lane_new(&settings, node, channels, count, &sink, &made, error) ||
+    if (lane_new(&settings, node, channels, count, &pipeline->orders, &sink, &made, error) ||
         lane_set_clock(made, INT64_MIN, sd_ns, error) || (old && lane_finish(old, error))) {
         lane_free(made);
         return error_wrap(error, "%s", site->nodes[node].id);
@@ -218,6 +222,7 @@ int pipeline_push(struct pipeline *pipeline, uint32_t node, const struct block *
     if (block->count > 0) {
         int64_t last_ns = block_time_ns(block, block->count - 1);
         pipeline->latest_ns = last_ns > pipeline->latest_ns ? last_ns : pipeline->latest_ns;
+        pipeline->reached_ns = last_ns > pipeline->reached_ns ? last_ns : pipeline->reached_ns;
     }
     return report_failure(pipeline, error);
 }
@@ -252,6 +257,7 @@ int pipeline_advance(struct pipeline *pipeline, uint32_t node, int64_t until_ns,
     if (!lane || lane_advance(lane, until_ns, error)) {
         return -1;
     }
+    pipeline->reached_ns = until_ns > pipeline->reached_ns ? until_ns : pipeline->reached_ns;
     merge_set(pipeline->merge, node, lane_horizon_ns(lane));
     return advance_correlator(pipeline, error);
 }
@@ -264,6 +270,40 @@ int pipeline_set_waited_for(struct pipeline *pipeline, uint32_t node, bool waite
     }
     merge_wait_for(pipeline->merge, node, waited_for);
     return advance_correlator(pipeline, error);
+}
+
+int64_t pipeline_reached_ns(const struct pipeline *pipeline)
+{
+    return pipeline->reached_ns;
+}
+
+size_t pipeline_count_learning(const struct pipeline *pipeline)
+{
+    size_t learning = 0;
+    for (size_t i = 0; i < pipeline->site->node_count; i++) {
+        learning += pipeline->lanes[i] ? lane_count_learning(pipeline->lanes[i]) : 0;
+    }
+    return learning;
+}
+
+int pipeline_quiet(struct pipeline *pipeline, const struct quiet_order *order, struct error *error)
+{
+    struct lane_orders *orders = &pipeline->orders;
+    if (order->from_ns <= pipeline->reached_ns ||
+        (orders->count > 0 && order->from_ns <= orders->list[orders->count - 1].from_ns)) {
+        return error_set(error, ERROR_STATE, "baseline: samples of that time have been judged");
+    }
+    if (orders->count == orders->size) {
+        size_t size = orders->size ? 2 * orders->size : 8;
+        struct quiet_order *list = realloc(orders->list, size * sizeof *list);
+        if (!list) {
+            return error_set(error, ERROR_MEMORY, "pipeline: out of memory");
+        }
+        orders->list = list;
+        orders->size = size;
+    }
+    orders->list[orders->count++] = *order;
+    return order->end ? 0 : correlator_spell(pipeline->correlator, order->from_ns, error);
 }
 
 int pipeline_mark(struct pipeline *pipeline, const struct mark *mark, struct error *error)

@@ -8,6 +8,7 @@
 
 #include "collector/model/coincidence.h"
 #include "collector/model/mark.h"
+#include "collector/model/quiet.h"
 #include "common/block.h"
 #include "common/error.h"
 #include "common/site.h"
@@ -48,6 +49,13 @@ int pipeline_advance(struct pipeline *pipeline, uint32_t node, int64_t until_ns,
 /* Whether the others wait for this node. A node that has never advanced is not waited for. */
 int pipeline_set_waited_for(struct pipeline *pipeline, uint32_t node, bool waited_for,
                             struct error *error);
+/* A quiet spell begun or ended by hand. In order of time, and later than every sample that was
+ * pushed and all that was advanced to: ERROR_STATE otherwise (pipeline_reached_ns). */
+int pipeline_quiet(struct pipeline *pipeline, const struct quiet_order *order, struct error *error);
+/* The latest of all that was pushed or advanced to; INT64_MIN before the first. */
+int64_t pipeline_reached_ns(const struct pipeline *pipeline);
+/* How many quantities of all nodes are still in their quiet spell. */
+size_t pipeline_count_learning(const struct pipeline *pipeline);
 int pipeline_mark(struct pipeline *pipeline, const struct mark *mark, struct error *error);
 int pipeline_finish(struct pipeline *pipeline, struct error *error);
 

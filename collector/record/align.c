@@ -113,7 +113,7 @@ static int gather(const char *night_path, struct anchors *anchors, char night[ID
                          : error_set(error, ERROR_MEMORY, "align: out of memory");
     if (result == 0) {
         memcpy(night, info.id, sizeof info.id);
-        result = night_each_mark(reader, take_mark, anchors, error);
+        result = night_each_standing_mark(reader, take_mark, anchors, error);
     }
     if (result == 0) {
         hearing->anchors = anchors;

@@ -64,6 +64,12 @@ static int push_mark(void *context, const struct mark *mark)
     return pipeline_mark(run->pipeline, mark, run->error);
 }
 
+static int push_quiet(void *context, const struct quiet_order *order)
+{
+    struct analysis_run *run = context;
+    return pipeline_quiet(run->pipeline, order, run->error);
+}
+
 static int advance_all(struct analysis_run *run, int64_t until_ns)
 {
     for (uint32_t node = 0; node < run->site->node_count; node++) {
@@ -206,7 +212,8 @@ static int run_analysis(struct night_reader *reader, const struct site *site, bo
     } else if (pipeline_new(site, &sink, &run.pipeline, error) == 0 && set_channels(&run) == 0 &&
                (!refit || make_refit(&run, &sink) == 0) &&
                night_each_clock(reader, keep_clock, &run, error) == 0 &&
-               night_each_mark(reader, push_mark, &run, error) == 0) {
+               night_each_mark(reader, push_mark, &run, error) == 0 &&
+               night_each_quiet(reader, push_quiet, &run, error) == 0) {
         result = push_all(&run);
     }
     run_free(&run);

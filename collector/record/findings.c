@@ -103,7 +103,7 @@ static bool remember(struct findings *findings, const struct coincidence *coinci
     struct open_one now = {coincidence->id, coincidence->verdict.cause, coincidence->mark_id != 0,
                            coincidence->node_count};
     struct open_one *open = find_open(findings, coincidence->id);
-    bool first = open == NULL;
+    bool first = open == NULL && !coincidence->again;
     *before = open ? *open : now;
     if (first && !coincidence->final && findings->open_count < OPEN_MAX) {
         findings->open[findings->open_count++] = now;
@@ -166,13 +166,13 @@ static void on_coincidence(void *context, const struct coincidence *told)
         log_error("coincidence %lld: out of memory", (long long)coincidence.id);
         return;
     }
-    bool changed = before.cause != coincidence.verdict.cause ||
+    bool changed = coincidence.again || before.cause != coincidence.verdict.cause ||
                    before.marked != (coincidence.mark_id != 0) ||
                    before.nodes != coincidence.node_count;
     if (decision == ALERT_RAISE) {
         raise_alert(findings, &coincidence);
-    } else if (changed && coincidence.alert && coincidence.verdict.cause != CAUSE_UNEXPLAINED &&
-               findings->hooks.withdrawn) {
+    } else if (changed && (decision == ALERT_HELD || decision == ALERT_UNDONE) &&
+               coincidence.verdict.cause != CAUSE_UNEXPLAINED && findings->hooks.withdrawn) {
         findings->hooks.withdrawn(findings->hooks.context, &coincidence, findings->line.bytes);
     } else if ((first || (changed && !coincidence.alert)) && worth_telling(&coincidence) &&
                findings->hooks.told) {

@@ -25,21 +25,9 @@ static int read_time(const cJSON *item, const char *path, const char *field, int
     return 0;
 }
 
-static int read_mark(const cJSON *item, size_t index, const struct site *site, struct mark *mark,
-                     struct error *error)
+static int read_room(const cJSON *item, const char *path, const struct site *site,
+                     struct mark *mark, struct error *error)
 {
-    char path[32];
-    (void)snprintf(path, sizeof path, "marks[%zu]", index);
-    *mark = (struct mark){.id = (int64_t)index + 1};
-    if (read_time(item, path, "start", &mark->start_ns, error) != 0 ||
-        read_time(item, path, "end", &mark->end_ns, error) != 0 ||
-        json_get_text(item, path, "text", mark->text, sizeof mark->text, error) != 0) {
-        return -1;
-    }
-    if (mark->end_ns < mark->start_ns) {
-        return error_set(error, ERROR_RANGE, "%s.end: before its start", path);
-    }
-    mark->noted_ns = mark->start_ns;
     if (cJSON_IsNull(cJSON_GetObjectItemCaseSensitive(item, "room"))) {
         return 0;
     }
@@ -52,8 +40,47 @@ static int read_mark(const cJSON *item, size_t index, const struct site *site, s
                            mark->room);
 }
 
-static int read_all(const cJSON *list, const struct site *site, struct mark **marks, size_t *count,
+/* What only rows have, and what earlier exports did not tell. */
+static int read_row(const cJSON *item, const char *path, int64_t before, struct mark *mark,
                     struct error *error)
+{
+    double corrects = 0;
+    bool running = false;
+    mark->noted_ns = mark->start_ns;
+    if ((cJSON_GetObjectItemCaseSensitive(item, "noted") &&
+         read_time(item, path, "noted", &mark->noted_ns, error) != 0) ||
+        json_get_text_or(item, path, "who", "", mark->who, sizeof mark->who, error) != 0 ||
+        json_get_number_or(item, path, "corrects", 0, (double)before, 0, &corrects, error) != 0 ||
+        json_get_bool_or(item, path, "running", false, &running, error) != 0 ||
+        json_get_bool_or(item, path, "withdrawn", false, &mark->withdrawn, error) != 0) {
+        return -1;
+    }
+    mark->corrects = (int64_t)corrects;
+    mark->end_ns = running ? MARK_RUNNING_NS : mark->end_ns;
+    return 0;
+}
+
+static int read_mark(const cJSON *item, const char *list, size_t index, const struct site *site,
+                     struct mark *mark, struct error *error)
+{
+    char path[40];
+    (void)snprintf(path, sizeof path, "%s[%zu]", list, index);
+    *mark = (struct mark){.id = (int64_t)index + 1};
+    if (read_time(item, path, "start", &mark->start_ns, error) != 0 ||
+        read_time(item, path, "end", &mark->end_ns, error) != 0 ||
+        json_get_text(item, path, "text", mark->text, sizeof mark->text, error) != 0) {
+        return -1;
+    }
+    if (mark->end_ns < mark->start_ns) {
+        return error_set(error, ERROR_RANGE, "%s.end: before its start", path);
+    }
+    return read_row(item, path, mark->id - 1, mark, error) != 0
+               ? -1
+               : read_room(item, path, site, mark, error);
+}
+
+static int read_all(const cJSON *list, const char *name, const struct site *site,
+                    struct mark **marks, size_t *count, struct error *error)
 {
     const cJSON *item = NULL;
     size_t size = (size_t)cJSON_GetArraySize(list);
@@ -64,7 +91,7 @@ static int read_all(const cJSON *list, const struct site *site, struct mark **ma
     }
     cJSON_ArrayForEach(item, list)
     {
-        if (read_mark(item, *count, site, &(*marks)[*count], error) != 0) {
+        if (read_mark(item, name, *count, site, &(*marks)[*count], error) != 0) {
             free(*marks);
             *marks = NULL;
             return -1;
@@ -91,8 +118,10 @@ int import_marks_read(const char *path, const struct site *site, struct mark **m
     if (result != 0) {
         return -1;
     }
-    result = json_get_array(tree, "", "marks", &list, error) == 0
-                 ? read_all(list, site, marks, count, error)
+    /* Where some were corrected, the rows themselves; else the marks are the rows. */
+    const char *name = cJSON_GetObjectItemCaseSensitive(tree, "mark_rows") ? "mark_rows" : "marks";
+    result = json_get_array(tree, "", name, &list, error) == 0
+                 ? read_all(list, name, site, marks, count, error)
                  : -1;
     cJSON_Delete(tree);
     return result == 0 ? 0 : error_wrap(error, "%s", path);

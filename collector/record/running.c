@@ -18,7 +18,7 @@
 
 #define FOLDER_SIZE 256
 #define PATH_SIZE (FOLDER_SIZE + IDENT_SIZE + 16)
-#define FILE_MAX 4096
+#define FILE_MAX 16384
 #define MACHINE_BOOT_SIZE 40
 #define MACHINE_BOOT_PATH "/proc/sys/kernel/random/boot_id"
 
@@ -81,6 +81,8 @@ int running_write(const struct running *running, struct error *error)
                              running->site, running->pid, running->site_less_mono_ns,
                              running->clock_set_ns, machine_boot);
     (void)json_append_string(&json, running->broker);
+    (void)text_append_format(&json, ",\"night\":");
+    (void)json_append_string(&json, running->night);
     (void)text_append_format(&json, "}\n");
     int fd = json.failed ? -1 : open(path, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0600);
     int result = 0;
@@ -121,6 +123,7 @@ static int read_file(const char *path, struct running *running,
     if (json_parse(bytes, (size_t)length, path, &json, error) != 0 ||
         json_get_text(json, path, "site", running->site, sizeof running->site, error) != 0 ||
         json_get_text(json, path, "broker", running->broker, sizeof running->broker, error) != 0 ||
+        json_get_text(json, path, "night", running->night, sizeof running->night, error) != 0 ||
         json_get_number(json, path, "pid", 1, 4194304, &pid, error) != 0 ||
         json_get_int64_text(json, path, "site_less_mono_ns", &running->site_less_mono_ns, error) !=
             0 ||

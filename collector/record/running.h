@@ -9,10 +9,12 @@
 #include "common/ident.h"
 
 #define RUNNING_URL_SIZE 2048
+#define RUNNING_NIGHT_SIZE 4096
 
 struct running {
     char site[IDENT_SIZE];
     char broker[RUNNING_URL_SIZE]; /* mqtt://... or mqtts://..., with the base station's password */
+    char night[RUNNING_NIGHT_SIZE]; /* the file, absolute */
     int pid;
     int64_t site_less_mono_ns; /* site time less this machine's clock that never steps (clock.h) */
     int64_t clock_set_ns;      /* site time at which the site's clock was last set */

@@ -5,6 +5,7 @@
 #include <errno.h>
 #include <limits.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/random.h>
 #include <unistd.h>
@@ -84,6 +85,21 @@ static void on_mark(void *context, const struct mark *mark)
     station_mark(((struct session *)context)->station, mark);
 }
 
+static void on_mark_runs(void *context, const struct mark *mark)
+{
+    station_mark_runs(((struct session *)context)->station, mark);
+}
+
+static void on_quiet(void *context, const struct quiet_order *order)
+{
+    station_quiet(((struct session *)context)->station, order);
+}
+
+static void on_said(void *context, const struct message_said *said)
+{
+    session_publish_said(context, said);
+}
+
 static void on_question(void *context, const struct question_step *step)
 {
     station_question(((struct session *)context)->station, step);
@@ -150,6 +166,7 @@ static int look_at_night(struct session *session, struct error *error)
                          "%s: is a finished night; name another file to record into", path);
     }
     session->continued = true;
+    session->begun_ns = info.start_ns;
     web_live_begin(session->live, info.start_ns);
     session->analysis = info.analysis + 1;
     return 0;
@@ -171,6 +188,7 @@ static int open_night(struct session *session, struct error *error)
         .clock = settings->clock,
     };
     if (!session->continued) {
+        session->begun_ns = night.start_ns;
         web_live_begin(session->live, night.start_ns);
     }
     if (night_writer_open(&night, ack_on_committed, session->ack, &session->writer, error) != 0) {
@@ -178,9 +196,6 @@ static int open_night(struct session *session, struct error *error)
     }
     session_log_open(session);
     if (session->continued) {
-        if (session_resume_marks(session, error) != 0) {
-            return -1;
-        }
         station_say(session->station, "night", "continued: its recorder had died");
     }
     return night_put_analysis(session->writer, session->analysis, settings->site,
@@ -220,13 +235,16 @@ static int build_intake(struct session *session, struct error *error)
         .site_now_ns = site_clock_now_ns,
         .clock_context = &session->clock,
         .night_start_ns = site_clock_now_ns(&session->clock),
-        .first_mark_id = session->first_mark_id,
+        .marks_from_ns = session->begun_ns,
         .senml_boot = boot,
         .hooks = {.context = session,
                   .hello = on_hello,
                   .state = on_state,
                   .blocks = on_blocks,
                   .mark = on_mark,
+                  .mark_runs = on_mark_runs,
+                  .quiet = on_quiet,
+                  .said = on_said,
                   .question = on_question,
                   .gap = on_gap,
                   .waited_for = on_waited_for},
@@ -234,7 +252,10 @@ static int build_intake(struct session *session, struct error *error)
     if (intake_new(&settings, &session->intake, error) != 0) {
         return -1;
     }
-    return session->continued ? session_resume_nodes(session, error) : 0;
+    if (!session->continued) {
+        return 0;
+    }
+    return session_resume_marks(session, error) != 0 ? -1 : session_resume_nodes(session, error);
 }
 
 static int build_time_server(struct session *session, struct error *error)
@@ -301,6 +322,10 @@ static int announce(struct session *session, struct error *error)
     char text[PATH_MAX + 512];
     (void)snprintf(running.site, sizeof running.site, "%s", settings->site->id);
     (void)snprintf(running.broker, sizeof running.broker, "%s", session->url);
+    char whole[PATH_MAX];
+    if (realpath(settings->night_path, whole) != NULL) {
+        (void)snprintf(running.night, sizeof running.night, "%s", whole);
+    }
     if (running_write(&running, error) != 0) {
         return -1;
     }

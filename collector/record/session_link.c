@@ -15,8 +15,8 @@
 
 static void on_up(void *context)
 {
-    static const enum topic_kind kinds[] = {TOPIC_HELLO, TOPIC_BLOCKS, TOPIC_STATE,
-                                            TOPIC_SENML, TOPIC_MARK,   TOPIC_QUESTION};
+    static const enum topic_kind kinds[] = {TOPIC_HELLO, TOPIC_BLOCKS,   TOPIC_STATE,   TOPIC_SENML,
+                                            TOPIC_MARK,  TOPIC_QUESTION, TOPIC_BASELINE};
     struct session *session = context;
     char filter[TOPIC_SIZE];
     struct error error;
@@ -113,6 +113,20 @@ static int make_url(struct session *session, struct error *error)
     return used >= 0 && (size_t)used < size
                ? 0
                : error_set(error, ERROR_RANGE, "broker: its address and keys are too long");
+}
+
+void session_publish_said(struct session *session, const struct message_said *said)
+{
+    char topic[TOPIC_SIZE];
+    struct text json = {0};
+    struct error error;
+    topic_format(TOPIC_SAID, session->settings->site->id, "", topic);
+    if (session->mqtt && mqtt_uv_is_up(session->mqtt) && message_said_write(said, &json) == 0 &&
+        mqtt_uv_publish(session->mqtt, topic, json.bytes, json.length, 1, false, NULL, &error) !=
+            0) {
+        log_error("%s: %s", topic, error.text);
+    }
+    text_free(&json);
 }
 
 int session_link_start(struct session *session, struct error *error)

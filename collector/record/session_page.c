@@ -12,7 +12,7 @@ static int make_mark(void *context, const struct message_mark *message, struct m
     if (!session->intake || session->stopping) {
         return error_set(error, ERROR_STATE, "mark: nothing is being recorded");
     }
-    return intake_mark(session->intake, message, mark, error);
+    return intake_mark(session->intake, message, mark, NULL, error);
 }
 
 static int write_night(void *context, const char *format, FILE *out, struct error *error)

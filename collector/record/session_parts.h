@@ -60,10 +60,10 @@ struct session {
     uv_signal_t terminate;
     bool timers_open;
     bool stopping;
-    bool was_up;           /* the broker, at least once */
-    int analysis;          /* what live findings are filed under */
-    int64_t first_mark_id; /* 0 for a fresh night */
-    bool continued;        /* an earlier recorder died on this night */
+    bool was_up;      /* the broker, at least once */
+    int analysis;     /* what live findings are filed under */
+    int64_t begun_ns; /* the night */
+    bool continued;   /* an earlier recorder died on this night */
     bool running_written;
     struct session_log log;
     int64_t seal_told; /* the last seal whose root was said */
@@ -77,7 +77,7 @@ void session_stop(struct session *session);
 /* From here on what is said goes into the night too; until the close, before the writer's. */
 void session_log_open(struct session *session);
 void session_log_close(struct session *session);
-/* A night that is continued: the next mark's number, and what each node has in it already. */
+/* A night that is continued: its marks and quiet spells, and what each node has in it already. */
 int session_resume_marks(struct session *session, struct error *error);
 int session_resume_nodes(struct session *session, struct error *error);
 /* An earlier recorder's site clock goes on where it was; and what happens to the machine's clocks,
@@ -97,6 +97,8 @@ int session_say_key(struct session *session, struct error *error);
 void session_say_seal(struct session *session);
 int session_read_root(const struct session *session, uint8_t root[32], struct error *error);
 int session_publish_stored(void *session, const char *topic, const char *payload, size_t length);
+/* The answer to a mark or a baseline, to whoever sent it. */
+void session_publish_said(struct session *session, const struct message_said *said);
 int session_publish_alert(void *session, const char *topic, const void *payload, size_t length);
 
 #endif

@@ -4,13 +4,21 @@
 
 #include "collector/night/reader.h"
 
-static int count_mark(void *context, const struct mark *mark)
+struct resuming {
+    struct session *session;
+    struct error *error;
+};
+
+static int resume_mark(void *context, const struct mark *mark)
 {
-    struct session *session = context;
-    if (mark->id >= session->first_mark_id) {
-        session->first_mark_id = mark->id + 1;
-    }
-    return 0;
+    const struct resuming *resuming = context;
+    return intake_resume_mark(resuming->session->intake, mark, resuming->error);
+}
+
+static int resume_quiet(void *context, const struct quiet_order *order)
+{
+    const struct resuming *resuming = context;
+    return intake_resume_quiet(resuming->session->intake, order, resuming->error);
 }
 
 int session_resume_marks(struct session *session, struct error *error)
@@ -19,7 +27,10 @@ int session_resume_marks(struct session *session, struct error *error)
     if (night_reader_open(session->settings->night_path, &reader, error) != 0) {
         return -1;
     }
-    int result = night_each_mark(reader, count_mark, session, error);
+    struct resuming resuming = {session, error};
+    int result = night_each_mark(reader, resume_mark, &resuming, error) != 0
+                     ? -1
+                     : night_each_quiet(reader, resume_quiet, &resuming, error);
     night_reader_close(reader);
     return result;
 }

@@ -217,15 +217,52 @@ static void keep_printable(char *text)
     }
 }
 
-void station_mark(struct station *station, const struct mark *mark)
+static void say_mark(struct station *station, const struct mark *mark, const char *what)
 {
-    char length[TIMEFMT_SIZE];
+    char length[TIMEFMT_SIZE] = "until it is ended";
+    char when[TIMEFMT_SIZE];
     char text[MARK_TEXT_SIZE + 2 * LINE_SIZE];
-    timefmt_duration(mark->end_ns - mark->start_ns, length);
-    (void)snprintf(text, sizeof text, "\"%s\" (%s, for %s)", mark->text,
-                   mark->room[0] ? mark->room : "whole site", length);
+    if (mark->end_ns != MARK_RUNNING_NS) {
+        char seconds[TIMEFMT_SIZE];
+        timefmt_duration(mark->end_ns - mark->start_ns, seconds);
+        (void)snprintf(length, sizeof length, "for %.30s", seconds);
+    }
+    timefmt_local(mark->start_ns, when, NULL);
+    when[8] = '\0';
+    (void)snprintf(text, sizeof text, "%" PRId64 "%s: \"%s\" (%s%s%s, from %s, %s)",
+                   mark_number(mark), what, mark->text, mark->room[0] ? mark->room : "whole site",
+                   mark->who[0] ? ", " : "", mark->who, when, length);
     keep_printable(text);
     station_say(station, "mark", text);
+}
+
+void station_mark(struct station *station, const struct mark *mark)
+{
+    say_mark(station, mark, mark->withdrawn ? " withdrawn" : mark->corrects != 0 ? " now" : "");
+}
+
+void station_mark_runs(struct station *station, const struct mark *mark)
+{
+    say_mark(station, mark, " STILL RUNS, nothing it covers is an alert");
+}
+
+void station_quiet(struct station *station, const struct quiet_order *order)
+{
+    char text[LINE_SIZE] = "ended by hand: what has been learnt counts";
+    if (!order->end && order->length_ns > 0) {
+        char length[TIMEFMT_SIZE];
+        timefmt_duration(order->length_ns, length);
+        (void)snprintf(text, sizeof text,
+                       "a quiet spell begins, for %s: all nodes learn anew, keep still", length);
+    } else if (!order->end) {
+        (void)snprintf(text, sizeof text,
+                       "a quiet spell begins, until `roomwake baseline --end`: all nodes learn "
+                       "anew, keep still");
+    }
+    for (size_t i = 0; !order->end && i < station->site->node_count; i++) {
+        station->nodes[i].watching = false;
+    }
+    station_say(station, "baseline", text);
 }
 
 void station_question(struct station *station, const struct question_step *step)

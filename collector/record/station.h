@@ -9,6 +9,7 @@
 #include "collector/model/gap.h"
 #include "collector/model/mark.h"
 #include "collector/model/question.h"
+#include "collector/model/quiet.h"
 #include "collector/record/site_clock.h"
 #include "common/message.h"
 #include "common/site.h"
@@ -37,6 +38,8 @@ void station_noticed(struct station *station, uint32_t node);
 void station_waited_for(struct station *station, uint32_t node, bool waited_for);
 void station_gap(struct station *station, const struct gap *gap);
 void station_mark(struct station *station, const struct mark *mark);
+void station_mark_runs(struct station *station, const struct mark *mark);
+void station_quiet(struct station *station, const struct quiet_order *order);
 void station_question(struct station *station, const struct question_step *step);
 void station_disk(struct station *station, const struct error *failure);
 void station_broker(struct station *station, bool up, const char *why);

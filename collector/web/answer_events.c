@@ -152,7 +152,7 @@ static int put_all(struct events *events, struct error *error)
         return -1;
     }
     next_list(events, "marks");
-    if (night_each_mark(reader, put_mark, events, error) != 0) {
+    if (night_each_standing_mark(reader, put_mark, events, error) != 0) {
         return -1;
     }
     next_list(events, "questions");

@@ -74,7 +74,7 @@ static void draw_night(uint64_t key, size_t count)
 static int slide(struct layout *layout, size_t count, size_t slides, struct slides_result *result)
 {
     int64_t live_from_ns[NODES] = {0};
-    struct slides_night night = {layout, onsets, count, live_from_ns, NIGHT_NS, slides};
+    struct slides_night night = {layout, onsets, count, live_from_ns, NIGHT_NS, slides, NULL};
     struct error error;
     if (slides_run(&night, result, &error)) {
         fprintf(stderr, "bench_slides: %s\n", error.text);

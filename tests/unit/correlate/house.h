@@ -5,6 +5,7 @@
 
 #include "tests/unit/test.h"
 
+#include "collector/correlate/away.h"
 #include "collector/correlate/correlator.h"
 #include "collector/model/coincidence.h"
 
@@ -21,6 +22,16 @@ struct house {
 static inline int64_t at_s(double seconds)
 {
     return HOUSE_T0 + (int64_t)llround(seconds * 1e9);
+}
+
+/* Nobody is about. */
+static inline const struct away *house_away(const struct site *site)
+{
+    static struct away *away;
+    struct error error;
+    away_free(away);
+    assert_int_equal(away_new(site, &away, &error), 0);
+    return away;
 }
 
 static inline void house_build(struct house *house, size_t count)

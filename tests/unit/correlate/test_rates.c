@@ -15,7 +15,7 @@ static struct rates *make_rates(void)
     struct rates *rates = NULL;
     struct error error;
     house_build(&house, 2);
-    assert_int_equal(rates_new(&house.site, &rates, &error), 0);
+    assert_int_equal(rates_new(&house.site, house_away(&house.site), &rates, &error), 0);
     assert_int_equal(rates_watch(rates, 0, "magnetic", HOUSE_T0, &error), 0);
     assert_int_equal(rates_watch(rates, 0, "electric", HOUSE_T0, &error), 0);
     return rates;

@@ -73,7 +73,7 @@ static void slide_times(size_t slides, struct slides_result *result)
         live_from_ns[node] = HOUSE_T0;
     }
     assert_int_equal(layout_new(&house.site, &layout, &error), 0);
-    struct slides_night night = {layout, onsets, seen_count, live_from_ns, at_s(NIGHT_S), slides};
+    struct slides_night night = {layout, onsets, seen_count, live_from_ns, at_s(NIGHT_S), slides, NULL};
     assert_int_equal(slides_run(&night, result, &error), 0);
     layout_free(layout);
 }
@@ -364,7 +364,7 @@ static void onsets_in_bunches_are_told(void **state)
         assert_int_equal(slides_book_onset(book, &seen[i], &error), 0);
     }
     struct slides_sink sink = {NULL, NULL, told_unsteady};
-    assert_int_equal(slides_book_close(book, layout, at_s(NIGHT_S), &sink, &error), 0);
+    assert_int_equal(slides_book_close(book, layout, house_away(&house.site), at_s(NIGHT_S), &sink, &error), 0);
     assert_int_equal(unsteady_count, 1);
     slides_book_free(book);
     layout_free(layout);

@@ -262,7 +262,7 @@ static void test_wrong_settings_are_refused_by_name(void **state)
     static const uint16_t indices[] = {0, 1, 2};
     struct rig rig;
     rig_init(&rig, "magnetic", 3, RATE, 1.0, 1);
-    struct detector_settings settings = {50.0, 600.0, 0.0, 0};
+    struct detector_settings settings = {.mains_hz = 50.0, .baseline_s = 600.0};
     struct detector_sink sink = {0};
     struct error error;
     struct detector *detector;

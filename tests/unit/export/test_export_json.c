@@ -88,11 +88,16 @@ static void make_night(const struct fixture *fixture)
     fixture_check(night_put_clock(writer, 0, FIXTURE_START_NS, 250000, &error), &error);
     struct gap gap = {0, FIXTURE_START_NS + 7, FIXTURE_START_NS + 8, "node was off"};
     fixture_check(night_put_gap(writer, &gap, &error), &error);
-    struct mark mark = {1, FIXTURE_START_NS, FIXTURE_START_NS + 9, 0, "hall", "", "steps"};
+    struct mark mark = {.id = 1,
+                        .start_ns = FIXTURE_START_NS,
+                        .end_ns = FIXTURE_START_NS + 9,
+                        .room = "hall",
+                        .text = "steps"};
     fixture_check(night_put_mark(writer, &mark, &error), &error);
-    mark = (struct mark){
-        2,      FIXTURE_START_NS + 100 * NS_PER_S, FIXTURE_START_NS + 101 * NS_PER_S, 0, "", "",
-        "radio"};
+    mark = (struct mark){.id = 2,
+                         .start_ns = FIXTURE_START_NS + 100 * NS_PER_S,
+                         .end_ns = FIXTURE_START_NS + 101 * NS_PER_S,
+                         .text = "radio"};
     fixture_check(night_put_mark(writer, &mark, &error), &error);
     put_findings(writer);
     fixture_close(writer, 200);

@@ -54,7 +54,7 @@ static int run(void *context, struct error *error)
     if (layout_new(&site, &layout, error)) {
         return -1;
     }
-    struct slides_night night = {layout, onsets, ONSETS, live_from_ns, 1300 * SECOND, 5};
+    struct slides_night night = {layout, onsets, ONSETS, live_from_ns, 1300 * SECOND, 5, NULL};
     int status = slides_run(&night, &result, error);
     *found = result.count;
     slides_result_free(&result);

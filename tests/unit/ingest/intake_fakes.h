@@ -37,6 +37,12 @@ struct noted {
     struct mark marks[NOTED];
     size_t mark_count;
     size_t mark_pushed;
+    int64_t log_time_ns;
+    struct quiet_order quiet;
+    size_t quiets;
+    int64_t reached_ns;
+    size_t learning;
+    struct message_said said;
     char state[4096];
     char log[4096];
     struct block pushed[NOTED];
@@ -150,7 +156,7 @@ int night_put_log(struct night_writer *writer, int64_t time_ns, const char *leve
                   struct error *error)
 {
     (void)writer;
-    (void)time_ns;
+    noted.log_time_ns = time_ns;
     (void)snprintf(noted.log, sizeof noted.log, "%s: %s", level, text);
     return take(error);
 }
@@ -218,6 +224,33 @@ int pipeline_mark(struct pipeline *pipeline, const struct mark *mark, struct err
     return 0;
 }
 
+int pipeline_quiet(struct pipeline *pipeline, const struct quiet_order *order, struct error *error)
+{
+    (void)pipeline;
+    (void)error;
+    noted.quiet = *order;
+    noted.quiets++;
+    return 0;
+}
+
+int64_t pipeline_reached_ns(const struct pipeline *pipeline)
+{
+    (void)pipeline;
+    return noted.reached_ns;
+}
+
+size_t pipeline_count_learning(const struct pipeline *pipeline)
+{
+    (void)pipeline;
+    return noted.learning;
+}
+
+static void on_said(void *context, const struct message_said *said)
+{
+    (void)context;
+    noted.said = *said;
+}
+
 static int64_t test_now(void *context)
 {
     (void)context;
@@ -244,8 +277,12 @@ static int setup(void **state)
     site = make_site();
     log_set_sink(on_log, NULL);
     log_set_level(LOG_LEVEL_WARNING);
-    const struct intake_settings settings = {
-        .site = site, .site_now_ns = test_now, .night_start_ns = T0_NS, .senml_boot = 0x5E};
+    const struct intake_settings settings = {.site = site,
+                                             .site_now_ns = test_now,
+                                             .night_start_ns = T0_NS,
+                                             .marks_from_ns = T0_NS - 1000 * NS_PER_S,
+                                             .senml_boot = 0x5E,
+                                             .hooks = {.said = on_said}};
     return intake_new(&settings, &intake, &error);
 }
 

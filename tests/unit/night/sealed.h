@@ -189,7 +189,12 @@ static inline void sealed_put_words(struct night_writer *writer)
     struct error error;
     for (int64_t i = 1; i <= 3; i++) {
         struct gap gap = {0, FIXTURE_START_NS + i, FIXTURE_START_NS + i + 1, "node was off"};
-        struct mark mark = {i, FIXTURE_START_NS, FIXTURE_START_NS + 9, 0, "hall", "me", "steps"};
+        struct mark mark = {.id = i,
+                            .start_ns = FIXTURE_START_NS,
+                            .end_ns = FIXTURE_START_NS + 9,
+                            .room = "hall",
+                            .who = "me",
+                            .text = "steps"};
         fixture_check(night_put_clock(writer, 0, FIXTURE_START_NS + i, 250000 + i, &error), &error);
         fixture_check(night_put_gap(writer, &gap, &error), &error);
         fixture_check(night_put_mark(writer, &mark, &error), &error);

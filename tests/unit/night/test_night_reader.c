@@ -483,7 +483,13 @@ static void clocks_gaps_marks_and_words_come_back_in_order(void **state)
     struct night_writer *writer = fixture_open(&settings, NULL, NULL);
     struct error error;
     struct gap gap = {1, 30, 40, "node was off"};
-    struct mark mark = {1, 5, 6, 7, "hall", "ann", "steps; \"loud\""};
+    struct mark mark = {.id = 1,
+                        .start_ns = 5,
+                        .end_ns = 6,
+                        .noted_ns = 7,
+                        .room = "hall",
+                        .who = "ann",
+                        .text = "steps; \"loud\""};
     static const int64_t sds[] = {500, 100, 300};
     for (int i = 0; i < 3; i++) {
         fixture_check(night_put_clock(writer, 0, FIXTURE_START_NS + 9 - 3 * i, sds[i], &error),

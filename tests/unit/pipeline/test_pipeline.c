@@ -312,6 +312,67 @@ static void cutting_and_order_of_nodes_do_not_show(void **state)
     same_lines(&reference, &other);
 }
 
+static const struct quiet_order hand_begins = {.from_ns = HOUSE_T0 + 5213000000};
+static const struct quiet_order hand_ends = {.from_ns = HOUSE_T0 + 22771000000, .end = true};
+
+static void a_quiet_spell_by_hand_is_the_same_live_and_again(void **state)
+{
+    (void)state;
+    static struct told live;
+    static struct told again;
+    struct error error;
+    struct pipeline *pipeline = start(&live);
+    for (size_t from = 0; from < SAMPLES; from += RATE_HZ) {
+        if (from == 5 * RATE_HZ) {
+            assert_int_equal(pipeline_quiet(pipeline, &hand_begins, &error), 0);
+        }
+        if (from == 22 * RATE_HZ) {
+            assert_int_equal(pipeline_count_learning(pipeline), NODES * 3);
+            assert_int_equal(pipeline_quiet(pipeline, &hand_ends, &error), 0);
+        }
+        for (uint32_t node = 0; node < NODES; node++) {
+            push_node(pipeline, node, from, from + RATE_HZ, false);
+        }
+    }
+    assert_int_equal(pipeline_count_learning(pipeline), 0);
+    finish(pipeline);
+    pipeline = start(&again);
+    assert_int_equal(pipeline_quiet(pipeline, &hand_begins, &error), 0);
+    assert_int_equal(pipeline_quiet(pipeline, &hand_ends, &error), 0);
+    for (uint32_t node = 0; node < NODES; node++) {
+        push_node(pipeline, node, 0, 1, true); /* so that it is waited for */
+    }
+    for (size_t from = 1; from < SAMPLES; from += 1777) {
+        size_t to = from + 1777 < SAMPLES ? from + 1777 : SAMPLES;
+        for (uint32_t node = 0; node < NODES; node++) {
+            push_node(pipeline, node, from, to, true);
+        }
+    }
+    assert_int_equal(pipeline_quiet(pipeline, &hand_ends, &error), -1);
+    assert_int_equal(error.code, ERROR_STATE);
+    finish(pipeline);
+    same_lines(&live, &again);
+    assert_int_equal(live.heard.count, 3);
+    assert_int_equal(live.notices, again.notices);
+}
+
+static void a_spell_by_hand_goes_on_until_it_is_ended(void **state)
+{
+    (void)state;
+    static struct told told;
+    struct error error;
+    struct pipeline *pipeline = start(&told);
+    assert_int_equal(pipeline_quiet(pipeline, &hand_begins, &error), 0);
+    for (size_t from = 0; from < SAMPLES; from += RATE_HZ) {
+        for (uint32_t node = 0; node < NODES; node++) {
+            push_node(pipeline, node, from, from + RATE_HZ, false);
+        }
+    }
+    assert_int_equal(pipeline_count_learning(pipeline), NODES * 3);
+    finish(pipeline);
+    assert_int_equal(told.heard.count, 0);
+}
+
 static void a_block_behind_the_others_is_refused(void **state)
 {
     (void)state;
@@ -396,6 +457,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_switching_a_walk_and_a_pulse_come_out_as_three),
         cmocka_unit_test(cutting_and_order_of_nodes_do_not_show),
+        cmocka_unit_test(a_quiet_spell_by_hand_is_the_same_live_and_again),
+        cmocka_unit_test(a_spell_by_hand_goes_on_until_it_is_ended),
         cmocka_unit_test(a_block_behind_the_others_is_refused),
         cmocka_unit_test(what_is_not_known_yet_is_an_error),
         cmocka_unit_test(a_node_that_returns_with_other_channels_starts_over),
