@@ -17,8 +17,8 @@ struct json_export {
     struct text text;
     FILE *out;
     struct error *error;
-    bool first;     /* of the list that is being written */
-    bool corrected; /* some mark has more than one row, or was never ended */
+    bool first;    /* of the list that is being written */
+    bool has_rows; /* of marks: who, when they were noted, what they said before */
     uint32_t node;
 };
 
@@ -197,7 +197,7 @@ static int put_coincidence(void *context, const struct coincidence *coincidence)
     return put(run, "}");
 }
 
-/* The contract's fields of a mark, and who, and since when it is known; without the brackets. */
+/* The contract's fields of a mark, without the brackets. */
 static void append_mark(struct text *text, const struct mark *mark, int64_t end_ns)
 {
     (void)text_append_format(text, "\"id\":%" PRId64 ",\"start\":", mark->id);
@@ -212,10 +212,6 @@ static void append_mark(struct text *text, const struct mark *mark, int64_t end_
     }
     (void)text_append_format(text, ",\"text\":");
     (void)json_append_string(text, mark->text);
-    (void)text_append_format(text, ",\"who\":");
-    (void)json_append_string(text, mark->who);
-    (void)text_append_format(text, ",\"noted\":");
-    (void)json_append_time(text, mark->noted_ns);
 }
 
 static int put_mark(void *context, const struct mark *mark)
@@ -230,14 +226,17 @@ static int put_mark(void *context, const struct mark *mark)
     return put(run, "}");
 }
 
-static int look_for_corrections(void *context, const struct mark *mark)
+/* Whether the rows say more than the marks as they stand do. */
+static int look_for_more(void *context, const struct mark *mark)
 {
     struct json_export *run = context;
-    run->corrected = run->corrected || mark->corrects != 0 || mark->end_ns == MARK_RUNNING_NS;
+    bool late = mark->noted_ns != 0 && mark->noted_ns != mark->start_ns;
+    run->has_rows = run->has_rows || mark->corrects != 0 || mark->end_ns == MARK_RUNNING_NS ||
+                    late || mark->who[0] != '\0';
     return 0;
 }
 
-/* Each row as it came: the originals of corrections. */
+/* Each row as it came: who, when it was noted, the originals of corrections. */
 static int put_mark_row(void *context, const struct mark *mark)
 {
     struct json_export *run = context;
@@ -245,6 +244,10 @@ static int put_mark_row(void *context, const struct mark *mark)
     next_entry(run);
     (void)text_append_format(&run->text, "{");
     append_mark(&run->text, mark, running ? mark->start_ns : mark->end_ns);
+    (void)text_append_format(&run->text, ",\"who\":");
+    (void)json_append_string(&run->text, mark->who);
+    (void)text_append_format(&run->text, ",\"noted\":");
+    (void)json_append_time(&run->text, mark->noted_ns);
     (void)text_append_format(&run->text, ",\"corrects\":%" PRId64 ",\"running\":%s", mark->corrects,
                              running ? "true" : "false");
     return put(run, mark->withdrawn ? ",\"withdrawn\":true}" : ",\"withdrawn\":false}");
@@ -254,10 +257,10 @@ static int put_marks(struct json_export *run)
 {
     run->first = true;
     if (night_each_standing_mark(run->reader, put_mark, run, run->error) != 0 ||
-        night_each_mark(run->reader, look_for_corrections, run, run->error) != 0) {
+        night_each_mark(run->reader, look_for_more, run, run->error) != 0) {
         return -1;
     }
-    if (!run->corrected) {
+    if (!run->has_rows) {
         return 0;
     }
     run->first = true;

@@ -118,7 +118,7 @@ int import_marks_read(const char *path, const struct site *site, struct mark **m
     if (result != 0) {
         return -1;
     }
-    /* Where some were corrected, the rows themselves; else the marks are the rows. */
+    /* Where the rows say more, the rows; else the marks are the rows. */
     const char *name = cJSON_GetObjectItemCaseSensitive(tree, "mark_rows") ? "mark_rows" : "marks";
     result = json_get_array(tree, "", name, &list, error) == 0
                  ? read_all(list, name, site, marks, count, error)
