@@ -229,21 +229,24 @@ static void say_mark(struct station *station, const struct mark *mark, const cha
     }
     timefmt_local(mark->start_ns, when, NULL);
     when[8] = '\0';
-    (void)snprintf(text, sizeof text, "%" PRId64 "%s: \"%s\" (%s%s%s, from %s, %s)",
-                   mark_number(mark), what, mark->text, mark->room[0] ? mark->room : "whole site",
-                   mark->who[0] ? ", " : "", mark->who, when, length);
+    (void)snprintf(text, sizeof text, "\"%s\" (%s%s%s, from %s, %s; mark %" PRId64 "%s)",
+                   mark->text, mark->room[0] ? mark->room : "whole site", mark->who[0] ? ", " : "",
+                   mark->who, when, length, mark_number(mark), what);
     keep_printable(text);
     station_say(station, "mark", text);
 }
 
 void station_mark(struct station *station, const struct mark *mark)
 {
-    say_mark(station, mark, mark->withdrawn ? " withdrawn" : mark->corrects != 0 ? " now" : "");
+    say_mark(station, mark,
+             mark->withdrawn       ? " withdrawn"
+             : mark->corrects != 0 ? ", corrected"
+                                   : "");
 }
 
 void station_mark_runs(struct station *station, const struct mark *mark)
 {
-    say_mark(station, mark, " STILL RUNS, nothing it covers is an alert");
+    say_mark(station, mark, " STILL RUNS: nothing it covers is an alert");
 }
 
 void station_quiet(struct station *station, const struct quiet_order *order)
