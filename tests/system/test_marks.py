@@ -51,10 +51,10 @@ class MarksTest(support.Case):
         self.mark("--correct", "1", "--text", "in the kitchen, kettle on")
         self.mark("--text", "nothing, really")
         self.mark("--withdraw", "4")
-        listed = self.mark("--list").stdout
+        listed = support.wait_for("the withdrawal to be on disk", lambda: (
+            lambda text: "(withdrawn: covers nothing)" in text and text)(self.mark("--list").stdout))
         self.assertIn("in the kitchen, kettle on\n", listed)
         self.assertIn("(corrected by what follows)", listed)
-        self.assertIn("(withdrawn: covers nothing)", listed)
 
     def quiet(self, house):
         self.run(ROOMWAKE, "baseline", "--begin", check=0)
