@@ -1,7 +1,7 @@
 // The live stream: through the shared worker, or straight where the browser has none.
 // Must never show an event twice. Used by main.js.
 
-import { loadFindings, store, takeLine, tell } from "./store.js";
+import { addFindings, loadFindings, store, takeLine, tell } from "./store.js";
 
 const SILENCE_MS = 12500;
 const TOPICS = ["standing", "line", "finding", "fresh", "again", "missed"];
@@ -98,7 +98,14 @@ export function startLink() {
     onLost();
     if (!worker) openStraight();
   }, 3000);
-  document.addEventListener("visibilitychange", () => (document.hidden ? leave() : watch()));
+  document.addEventListener("visibilitychange", () => {
+    if (document.hidden) {
+      leave();
+    } else {
+      watch();
+      addFindings().catch(() => undefined);
+    }
+  });
   addEventListener("pagehide", leave);
   addEventListener("pageshow", (event) => (event.persisted ? watch() : null));
   watch();

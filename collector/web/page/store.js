@@ -44,6 +44,15 @@ export async function loadFindings() {
   tell("findings");
 }
 
+// What the night has and the page was not told, as after a sleep; what it was told stays.
+export async function addFindings() {
+  const answer = await ask("/api/findings");
+  for (const finding of answer.findings) {
+    if (!store.findings.has(finding.id)) store.findings.set(finding.id, finding);
+  }
+  tell("findings");
+}
+
 export async function loadEvents() {
   store.events = await ask("/api/events");
   tell("events");
