@@ -5,6 +5,7 @@
 #include <inttypes.h>
 #include <stdlib.h>
 
+#include "collector/model/mark_book.h"
 #include "common/json.h"
 
 /* A clock's uncertainty is told again when it moved by a tenth. */
@@ -59,20 +60,49 @@ static int put_gap(void *context, const struct gap *gap)
     return 0;
 }
 
-static int put_mark(void *context, const struct mark *mark)
+/* As it stands after its corrections. One that runs ends with the night; until then, null. */
+static void put_mark(struct events *events, const struct mark *mark)
 {
-    struct events *events = context;
-    if (begin(events, mark->start_ns, mark->end_ns)) {
-        (void)text_append_format(events->out, "[%" PRId64, mark->id);
-        append_times(events, mark->start_ns, mark->end_ns);
-        (void)json_append_string(events->out, mark->room);
-        (void)text_append_format(events->out, ",");
-        (void)json_append_string(events->out, mark->who);
-        (void)text_append_format(events->out, ",");
-        (void)json_append_string(events->out, mark->text);
-        (void)text_append_format(events->out, "]");
+    bool runs = mark->end_ns == MARK_RUNNING_NS && events->night->info.end_ns == 0;
+    int64_t end_ns = mark->end_ns == MARK_RUNNING_NS ? events->night->info.end_ns : mark->end_ns;
+    if (mark->withdrawn || !begin(events, mark->start_ns, mark->end_ns)) {
+        return;
     }
-    return 0;
+    (void)text_append_format(events->out, "[%" PRId64 ",%" PRId64 ",", mark_number(mark),
+                             mark->start_ns - events->base_ns);
+    if (runs) {
+        (void)text_append_format(events->out, "null,");
+    } else {
+        (void)text_append_format(events->out, "%" PRId64 ",", end_ns - events->base_ns);
+    }
+    (void)json_append_string(events->out, mark->room);
+    (void)text_append_format(events->out, ",");
+    (void)json_append_string(events->out, mark->who);
+    (void)text_append_format(events->out, ",");
+    (void)json_append_string(events->out, mark->text);
+    (void)text_append_format(events->out, "]");
+}
+
+struct marks {
+    struct mark_book book;
+    struct error *error;
+};
+
+static int take_mark(void *context, const struct mark *mark)
+{
+    struct marks *marks = context;
+    return mark_book_take(&marks->book, mark, marks->error);
+}
+
+static int put_marks(struct events *events, struct error *error)
+{
+    struct marks marks = {.error = error};
+    int result = night_each_mark(events->night->reader, take_mark, &marks, error);
+    for (size_t i = 0; result == 0 && i < marks.book.count; i++) {
+        put_mark(events, marks.book.marks[i]);
+    }
+    mark_book_free(&marks.book);
+    return result;
 }
 
 /* A session's windows as they came; its plan and its seed are for `roomwake answers`. */
@@ -152,7 +182,7 @@ static int put_all(struct events *events, struct error *error)
         return -1;
     }
     next_list(events, "marks");
-    if (night_each_standing_mark(reader, put_mark, events, error) != 0) {
+    if (put_marks(events, error) != 0) {
         return -1;
     }
     next_list(events, "questions");

@@ -196,6 +196,9 @@ class PageTest(support.Case):
                     '{"text":"x","more":1}', '{"text":"x","for_s":-1}', '{"text":"x","for_s":1e9}',
                     json.dumps({"text": "x" * 600}), "[" * 100):
             self.assertEqual(self.ask("/api/mark", "POST", own, bad)[0].status, 400, bad[:40])
+        for bad, status in (('{"withdraw":0}', 400), ('{"withdraw":99}', 404),
+                            ('{"end":1,"withdraw":1}', 400), ('{"correct":1,"text":""}', 400)):
+            self.assertEqual(self.ask("/api/mark", "POST", own, bad)[0].status, status, bad)
         self.assertEqual(self.ask("/api/mark", "POST", own, "x" * 9000)[0].status, 413)
         self.assertEqual(self.ask("/api/mark", "GET", own)[0].status, 404)
         answer, made = self.ask("/api/mark", "POST",

@@ -9,7 +9,7 @@ import { plotEdges } from "./plot.js";
 import { drawBehind, drawRuler } from "./ruler.js";
 import { moveBy, Sight } from "./sight.js";
 import { listen, loadEvents, nightEnd, nodeRoom, store } from "./store.js";
-import { clock, length, some } from "./words.js";
+import { clock, lasting, length, some } from "./words.js";
 
 const CLOCK = { name: "clock", unit: "s", rate_hz: 0 };
 const FOLLOW_NS = 120e9;
@@ -167,7 +167,7 @@ class NightView {
     const few = (list, words) => list.slice(0, INSIDE_MOST).map(words);
     this.inside.append(make("ol", {}, ...few(found, findingItem),
       ...few(marks, ([id, start, end, room, who, text]) => item(start, "mark",
-        `${text} (${room || "whole house"}${who ? `, ${who}` : ""}, ${length(end - start)}, mark ${id})`)),
+        `${text} (${room || "whole house"}${who ? `, ${who}` : ""}, ${lasting(start, end)}, mark ${id})`)),
       ...few(gaps, ([node, start, end, reason]) => item(start, "gap", `${nodeRoom(node)} (${node}), ${length(end - start)}: ${reason}`)),
       ...few(questions, ([what, start, end, nth, session, text]) => item(start, "question",
         `${what === "asked" ? `"${text}"` : "nobody asked"}, ${length(end - start)} (window ${nth} of session ${session})`))));

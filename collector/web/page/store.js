@@ -55,6 +55,7 @@ export async function addFindings() {
 
 export async function loadEvents() {
   store.events = await ask("/api/events");
+  for (const mark of store.events.marks) mark[2] ??= Infinity; // it still runs
   tell("events");
 }
 

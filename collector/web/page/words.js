@@ -40,6 +40,11 @@ export function some(count, word) {
   return `${count} ${word}${count === 1 ? "" : "s"}`;
 }
 
+// How long a mark lasts.
+export function lasting(start, end) {
+  return end === Infinity ? "still going on" : length(end - start);
+}
+
 export function unitWords(unit) {
   return UNIT_WORDS[unit] ?? unit;
 }
