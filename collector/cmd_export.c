@@ -4,6 +4,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "collector/choose.h"
 #include "collector/commands.h"
 #include "collector/export/bundle.h"
 #include "collector/export/exporter.h"
@@ -78,7 +79,8 @@ static int run_command(const struct arguments *arguments)
         return options_fail("export", &error);
     }
     const char *format = options_value(arguments, "format");
-    int result = strcmp(format, "bundle") == 0
+    int result = choose_analysis(arguments, reader, &error) != 0 ? -1
+                 : strcmp(format, "bundle") == 0
                      ? bundle_write(arguments->positionals[0], reader, &options, &error)
                      : export_run(format, reader, &options, &error);
     night_reader_close(reader);
@@ -101,6 +103,7 @@ static const struct option_spec options[] = {
     {"for", "RECORDING", false,
      "webvtt: in the own time of a recording (or of the film of its sound) that was lined up"},
     {"per-second", NULL, false, "csv: least, mean and most of each second, not every sample"},
+    CHOOSE_OPTION,
     {0},
 };
 

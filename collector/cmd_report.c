@@ -4,6 +4,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "collector/choose.h"
 #include "collector/commands.h"
 #include "collector/export/report.h"
 #include "collector/export/whole.h"
@@ -16,12 +17,18 @@ static void show_percent(void *context, int percent)
     fprintf(stderr, percent < 100 ? "\r%3d %%" : "\r     \r", percent);
 }
 
-static int write_page(const char *night, const struct export_options *options, struct error *error)
+static int write_page(const struct arguments *arguments, const struct export_options *options,
+                      struct error *error)
 {
+    const char *night = arguments->positionals[0];
     struct night_reader *reader = NULL;
     struct whole whole;
     const char *slash = strrchr(night, '/');
     if (night_reader_open(night, &reader, error) != 0) {
+        return -1;
+    }
+    if (choose_analysis(arguments, reader, error) != 0) {
+        night_reader_close(reader);
         return -1;
     }
     int result = whole_open(&whole, options->path, options->replace, error);
@@ -45,7 +52,7 @@ static int run_command(const struct arguments *arguments)
     options.replace = options_value(arguments, "force") != NULL;
     options.stop = stop_signal_watch();
     options.progress = isatty(STDERR_FILENO) ? show_percent : NULL;
-    int result = write_page(arguments->positionals[0], &options, &error);
+    int result = write_page(arguments, &options, &error);
     if (options.progress) {
         show_percent(NULL, 100);
     }
@@ -55,6 +62,7 @@ static int run_command(const struct arguments *arguments)
 static const struct option_spec options[] = {
     {"out", "FILE.html", true, "the page to make: one file, no script, prints well"},
     {"force", NULL, false, "replace what is there already"},
+    CHOOSE_OPTION,
     {0},
 };
 

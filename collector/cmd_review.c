@@ -2,6 +2,7 @@
  * Must never hold more than options and one call. Called by main.c. */
 #include <stdio.h>
 
+#include "collector/choose.h"
 #include "collector/commands.h"
 #include "collector/export/review.h"
 #include "collector/options.h"
@@ -13,12 +14,15 @@ static int run_command(const struct arguments *arguments)
     if (night_reader_open_damaged(arguments->positionals[0], &reader, &error) != 0) {
         return options_fail("review", &error);
     }
-    int result = review_write(reader, stdout, &error);
+    int result = choose_analysis(arguments, reader, &error);
+    if (result == 0) {
+        result = review_write(reader, stdout, &error);
+    }
     night_reader_close(reader);
     return result == 0 ? EXIT_CODE_SUCCESS : options_fail("review", &error);
 }
 
-static const struct option_spec options[] = {{0}};
+static const struct option_spec options[] = {CHOOSE_OPTION, {0}};
 
 const struct command command_review = {
     .name = "review",

@@ -154,9 +154,10 @@ static void account_order(const struct site *site, const struct coincidence *coi
     }
     (void)text_append_format(
         out, "%s\n",
-        coincidence->first_known
-            ? ""
-            : " (not enough to tell an order: the onsets lie closer than their uncertainties)");
+        coincidence->first_known ? ""
+        : coincidence->together
+            ? " (together: their onsets differ by no more than their uncertainties bring)"
+            : " (not enough to tell which was first)");
 }
 
 int sentence_account(const struct site *site, const struct coincidence *coincidence,

@@ -66,7 +66,9 @@ static void say_order(const struct site *site, const struct coincidence *coincid
     timefmt_duration(words_spread_ns(coincidence), spread);
     (void)text_append_format(out, " within %s", spread);
     if (!coincidence->first_known) {
-        (void)text_append_format(out, "; order can't be told");
+        (void)text_append_format(out, coincidence->together
+                                          ? "; together, as far as clocks and samples tell"
+                                          : "; order can't be told");
         return;
     }
     const struct order_entry *first = &coincidence->order[0];

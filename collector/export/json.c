@@ -64,6 +64,8 @@ static int put_night(struct json_export *run)
     } else {
         (void)text_append_format(text, "null");
     }
+    (void)text_append_format(text, ",\"clocks\":\"%s\"",
+                             info.refitted ? "fitted-again" : "as-stored");
     return put(run, "},\n\"nodes\":[");
 }
 

@@ -11,6 +11,18 @@ const struct report_language report_english = {
             [TEXT_TITLE] = "The night at {1}",
             [TEXT_NIGHT_OF] =
                 "Night {1}: from {2} (UTC{3}; {4}), {5} long. Times below are UTC{3}.",
+            [TEXT_FITTED_AGAIN] = "The times are those of clocks that were fitted again from the "
+                                  "whole night; what was told live stands in analysis 1.",
+            [TEXT_FITTED_BESIDE] =
+                "The times are those of the live night. Beside it the clocks were fitted again "
+                "from "
+                "the whole night (analysis {1}): by those times {2} findings say the same, {3} "
+                "something else, {4} are gone and {5} are new; no start moved by more than {6}.",
+            [TEXT_FITTED_SAME] =
+                "The times are those of the live night. Beside it the clocks were fitted again "
+                "from "
+                "the whole night (analysis {1}): all {2} findings say the same; no start moved by "
+                "more than {6}.",
             [TEXT_NOT_CLOSED] = "not closed",
             [TEXT_CONTENTS] = "Contents",
             [TEXT_NONE] = "none",
@@ -103,6 +115,8 @@ const struct report_language report_english = {
             [TEXT_ORDER] = "Order",
             [TEXT_ORDER_KNOWN] =
                 "{1} ({2}) was first, {3} % sure from the uncertainties of all onsets.",
+            [TEXT_ORDER_TOGETHER] = "Together: the onsets differ by no more than their "
+                                    "uncertainties bring, so no order is claimed.",
             [TEXT_ORDER_UNKNOWN] =
                 "The order can't be told: the onsets lie closer together than their "
                 "uncertainties carry at {1} % confidence.",

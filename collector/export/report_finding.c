@@ -158,6 +158,8 @@ static void put_order(struct report *report, const struct coincidence *coinciden
         (void)snprintf(percent, sizeof percent, "%.0f", sure);
         report_say(report, TEXT_ORDER_KNOWN, report_node_room(report, first->node),
                    report_node(report, first->node), percent, NULL);
+    } else if (coincidence->together) {
+        report_say(report, TEXT_ORDER_TOGETHER, NULL);
     } else {
         (void)snprintf(percent, sizeof percent, "%.3g", report->site->order_confidence * 100);
         report_say(report, TEXT_ORDER_UNKNOWN, percent, NULL);

@@ -161,6 +161,11 @@ int report_outline_read(struct report *report)
         return -1;
     }
     bound_figures(report);
+    if (report->info.refit != 0 &&
+        changes_find(reader, report->site, report->info.analysis, report->info.refit, NULL,
+                     &report->changes, error) != 0) {
+        return -1;
+    }
     return choose_findings(report);
 }
 

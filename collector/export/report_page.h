@@ -7,6 +7,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "collector/export/changes.h"
 #include "collector/export/report_words.h"
 #include "collector/export/write.h"
 #include "collector/night/reader.h"
@@ -48,6 +49,7 @@ struct report {
     const char *night_name;
     struct site *site;
     struct night_info info;
+    struct changes changes; /* by the clocks fitted again, where there are such */
     struct night_seal seal;
     int64_t start_ns; /* of the figures: where samples begin and end */
     int64_t end_ns;

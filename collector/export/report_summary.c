@@ -111,6 +111,32 @@ static void say_findings(struct report *report)
     }
 }
 
+/* Which times the report shows, and what the other ones would say. */
+static void say_clocks(struct report *report)
+{
+    const struct changes *changes = &report->changes;
+    char analysis[VALUE_SIZE], same[VALUE_SIZE], differ[VALUE_SIZE], gone[VALUE_SIZE];
+    char fresh[VALUE_SIZE], most[TIMEFMT_SIZE];
+    if (report->info.refitted) {
+        report_tag(report, "p", TEXT_FITTED_AGAIN);
+        return;
+    }
+    if (report->info.refit == 0) {
+        return;
+    }
+    bool all = changes->differ + changes->gone + changes->fresh == 0;
+    report_number((uint64_t)report->info.refit, analysis);
+    report_number(changes->same, same);
+    report_number(changes->differ, differ);
+    report_number(changes->gone, gone);
+    report_number(changes->fresh, fresh);
+    timefmt_duration(changes->most_ns, most);
+    report_put(report, "<p>");
+    report_say(report, all ? TEXT_FITTED_SAME : TEXT_FITTED_BESIDE, analysis, same, differ, gone,
+               fresh, most, NULL);
+    report_put(report, "</p>\n");
+}
+
 int report_summary(struct report *report)
 {
     static const enum report_text seals[] = {
@@ -136,6 +162,7 @@ int report_summary(struct report *report)
     if (report->gaps > 0) {
         say_count(report, TEXT_SUMMARY_GAPS, report->gaps);
     }
+    say_clocks(report);
     report_tag(report, "p", seals[report->seal.state]);
     report_tag(report, "p", TEXT_SUMMARY_CAREFUL);
     report_put(report, "</div>\n");

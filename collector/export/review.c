@@ -9,6 +9,7 @@
 
 #include "collector/alert/sentence.h"
 #include "collector/export/review_clock.h"
+#include "collector/export/review_refit.h"
 #include "common/site.h"
 #include "common/timefmt.h"
 
@@ -89,8 +90,9 @@ static void write_head(struct review *review)
     fprintf(review->out, "Night %s, site \"", review->info.id);
     print_clean(review->out, review->site->title);
     fprintf(review->out, "\" (%s)\n", review->site->id);
-    fprintf(review->out, "  began %s (UTC%s; %s), length: %s; %s; analysis %d\n", start, zone, utc,
-            length, review->info.origin, review->info.analysis);
+    fprintf(review->out, "  began %s (UTC%s; %s), length: %s; %s; analysis %d%s\n", start, zone,
+            utc, length, review->info.origin, review->info.analysis,
+            review->info.refitted ? ", clocks fitted again from the whole night" : "");
     write_zone_change(review);
 }
 
@@ -212,6 +214,9 @@ static int write_notice(void *context, uint32_t node, const char *quantity, int6
 {
     struct review *review = context;
     (void)time_ns;
+    if (strcmp(quantity, "clock") == 0) { /* of a re-fit */
+        return 0;
+    }
     fprintf(review->out,
             "%s  %s (%s) %s: ", review->told++ ? "" : "\nWhat the quiet spell taught\n",
             node_id(review, node), node_room(review, node), quantity);
@@ -325,10 +330,15 @@ static int write_clocks(struct review *review)
     return review_write_clocks(review->reader, review->site, review->out, review->error);
 }
 
+static int write_refit(struct review *review)
+{
+    return review_write_refit(review->reader, review->site, review->out, review->error);
+}
+
 static int write_parts(struct review *review)
 {
     static int (*const parts[])(struct review *) = {
-        write_seal, write_nodes, write_clocks,       write_quiet,
+        write_seal, write_nodes, write_clocks,       write_refit,        write_quiet,
         write_gaps, write_marks, count_disturbances, write_coincidences,
     };
     write_head(review);

@@ -63,8 +63,17 @@ struct night_info {
     char origin[256];
     int64_t start_ns;
     int64_t end_ns; /* 0 while it is being recorded or was not closed */
-    int analysis;   /* the newest */
+    int analysis;   /* whose findings are looked at: the newest, or the one that was chosen */
+    bool refitted;  /* its times are those of clocks that were fitted again from the whole night */
+    int refit;      /* the one made so at the night's end, later than `analysis`; 0: none */
 };
+
+/* Why an analysis was made whose clocks were fitted again at the night's end. It stands beside the
+ * others: where none is chosen, it is passed over. */
+#define NIGHT_WHY_FITTED_AGAIN "clocks fitted again from the whole night"
+
+/* From here on `analysis` 0 means this one; ERROR_NOT_FOUND. */
+int night_choose_analysis(struct night_reader *reader, int analysis, struct error *error);
 
 int night_read_info(struct night_reader *reader, struct night_info *info, struct error *error);
 /* The site as of this analysis (reanalyse --set may have changed it); 0 takes the newest. Caller

@@ -12,6 +12,7 @@ struct night_reader {
     char *path;
     sqlite3 *db;
     struct codec *codec;
+    int chosen;          /* the analysis that 0 means; 0: the newest finished one */
     struct error damage; /* why it opened only as far as it can be read; "" for a sound one */
 };
 
@@ -27,7 +28,7 @@ bool reader_cut_short(const char *path, char text[READER_CUT_SIZE]);
 int reader_fail(const struct night_reader *reader, struct error *error);
 int reader_prepare(struct night_reader *reader, const char *sql, sqlite3_stmt **statement,
                    struct error *error);
-/* `analysis`, or the newest finished one where that is 0. */
+/* `analysis`; where that is 0 the chosen one, or the newest finished one. */
 int reader_analysis(struct night_reader *reader, int analysis, int64_t *out, struct error *error);
 
 /* name, unit, rate_hz, period_ps, step, offset and calibration, in that order. */

@@ -152,12 +152,29 @@ int reader_each(struct night_reader *reader, sqlite3_stmt *statement,
 
 int reader_analysis(struct night_reader *reader, int analysis, int64_t *out, struct error *error)
 {
-    *out = analysis;
-    if (analysis == 0 &&
-        sql_query_int(reader->db, "SELECT max(id) FROM analysis WHERE done OR id=1", out, error) !=
-            0) {
+    *out = analysis != 0 ? analysis : reader->chosen;
+    if (*out == 0 && sql_query_int(reader->db,
+                                   "SELECT max(id) FROM analysis WHERE (done OR id=1)"
+                                   " AND why<>'" NIGHT_WHY_FITTED_AGAIN "'",
+                                   out, error) != 0) {
         return reader_fail(reader, error);
     }
+    return 0;
+}
+
+int night_choose_analysis(struct night_reader *reader, int analysis, struct error *error)
+{
+    int64_t count = 0;
+    char sql[96];
+    (void)snprintf(sql, sizeof sql, "SELECT count(*) FROM analysis WHERE id=%d AND (done OR id=1)",
+                   analysis);
+    if (sql_query_int(reader->db, sql, &count, error) != 0) {
+        return reader_fail(reader, error);
+    }
+    if (count == 0) {
+        return error_set(error, ERROR_NOT_FOUND, "%s: no analysis %d", reader->path, analysis);
+    }
+    reader->chosen = analysis;
     return 0;
 }
 
@@ -193,6 +210,31 @@ static int take_info(void *context, struct sql_columns *row)
     return 0;
 }
 
+/* Whether the one looked at has fitted clocks, and the one that has beside it. */
+static int read_refit(struct night_reader *reader, struct night_info *info, struct error *error)
+{
+    int64_t fitted = 0;
+    int64_t beside = 0;
+    char sql[256];
+    (void)snprintf(sql, sizeof sql,
+                   "SELECT count(*) FROM analysis WHERE id=%d AND (why='" NIGHT_WHY_FITTED_AGAIN
+                   "' OR why LIKE 'reanalyse --refit%%')",
+                   info->analysis);
+    if (meta_int(reader, sql, &fitted, error) != 0) {
+        return -1;
+    }
+    (void)snprintf(sql, sizeof sql,
+                   "SELECT coalesce(max(id), 0) FROM analysis WHERE id>%d AND done AND "
+                   "why='" NIGHT_WHY_FITTED_AGAIN "'",
+                   info->analysis);
+    if (meta_int(reader, sql, &beside, error) != 0) {
+        return -1;
+    }
+    info->refitted = fitted > 0;
+    info->refit = (int)beside;
+    return 0;
+}
+
 int night_read_info(struct night_reader *reader, struct night_info *info, struct error *error)
 {
     sqlite3_stmt *statement = NULL;
@@ -209,7 +251,7 @@ int night_read_info(struct night_reader *reader, struct night_info *info, struct
         return -1;
     }
     info->analysis = (int)analysis;
-    return 0;
+    return read_refit(reader, info, error);
 }
 
 /* The site's numbers as the analysis used them: re-analysis may have changed some. */

@@ -2,14 +2,12 @@
  * Must never touch a stored sample nor know a detector. Called by cmd_reanalyse.c and session.c. */
 #include "collector/record/analyse.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 
 #include "collector/night/reader.h"
 #include "collector/night/writer.h"
 #include "collector/pipeline/pipeline.h"
 #include "collector/record/refit.h"
-#include "common/timefmt.h"
 
 /* How far in data time the nodes are advanced together. */
 #define ADVANCE_NS INT64_C(1000000000)
@@ -164,37 +162,16 @@ static void run_free(struct analysis_run *run)
     pipeline_free(run->pipeline);
 }
 
-static void say_change(const struct refit_change *change, char *text, size_t size)
-{
-    char most[TIMEFMT_SIZE];
-    char at[TIMEFMT_SIZE];
-    char live[TIMEFMT_SIZE];
-    char fitted[TIMEFMT_SIZE];
-    if (change->exchanges == 0) {
-        (void)snprintf(text, size, "times kept: the night holds no exchanges to fit it again by");
-        return;
-    }
-    timefmt_duration(llabs(change->most_ns), most);
-    timefmt_local(change->most_at_ns, at, NULL);
-    timefmt_duration(change->live_sd_ns > 0 ? change->live_sd_ns : 0, live);
-    timefmt_duration(change->fitted_sd_ns > 0 ? change->fitted_sd_ns : 0, fitted);
-    (void)snprintf(
-        text, size,
-        "fitted again from %zu exchanges of the whole night: times moved by up to %s %s, "
-        "most at %s; uncertainty %s, live %s (median, one sigma)",
-        change->exchanges, most, change->most_ns < 0 ? "earlier" : "later", at, fitted, live);
-}
-
 static int make_refit(struct analysis_run *run, const struct finding_sink *sink)
 {
     if (refit_new(run->reader, run->site, &run->refit, run->error) != 0) {
         return -1;
     }
     for (uint32_t node = 0; node < run->site->node_count; node++) {
-        char text[512];
+        char text[REFIT_TEXT_SIZE];
         const struct refit_change *change = refit_get_change(run->refit, node);
-        say_change(change, text, sizeof text);
-        sink->noticed(sink->context, node, "clock", change->most_at_ns, text);
+        refit_say_change(run->refit, node, text);
+        sink->noticed(sink->context, node, REFIT_QUANTITY, change->most_at_ns, text);
     }
     return 0;
 }

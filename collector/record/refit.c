@@ -2,6 +2,7 @@
  * Must never write. Called by analyse.c. */
 #include "collector/record/refit.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -9,6 +10,7 @@
 #include "collector/night/reader_clock.h"
 #include "common/clock_smooth.h"
 #include "common/message.h"
+#include "common/timefmt.h"
 
 #define CRYSTAL_PPB 100000 /* as the nodes themselves take it */
 #define GROW_BY 256
@@ -243,6 +245,29 @@ void refit_free(struct refit *refit)
 const struct refit_change *refit_get_change(const struct refit *refit, uint32_t node)
 {
     return &refit->nodes[node].change;
+}
+
+void refit_say_change(const struct refit *refit, uint32_t node, char text[REFIT_TEXT_SIZE])
+{
+    const struct refit_change *change = refit_get_change(refit, node);
+    char most[TIMEFMT_SIZE];
+    char at[TIMEFMT_SIZE];
+    char live[TIMEFMT_SIZE];
+    char fitted[TIMEFMT_SIZE];
+    if (change->exchanges == 0) {
+        (void)snprintf(text, REFIT_TEXT_SIZE,
+                       "times kept: the night holds no exchanges to fit it again by");
+        return;
+    }
+    timefmt_duration(llabs(change->most_ns), most);
+    timefmt_local(change->most_at_ns, at, NULL);
+    timefmt_duration(change->live_sd_ns > 0 ? change->live_sd_ns : 0, live);
+    timefmt_duration(change->fitted_sd_ns > 0 ? change->fitted_sd_ns : 0, fitted);
+    (void)snprintf(
+        text, REFIT_TEXT_SIZE,
+        "fitted again from %zu exchanges of the whole night: times moved by up to %s %s, "
+        "most at %s; uncertainty %s, live %s (median, one sigma)",
+        change->exchanges, most, change->most_ns < 0 ? "earlier" : "later", at, fitted, live);
 }
 
 int64_t refit_most_ns(const struct refit *refit)

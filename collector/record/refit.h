@@ -26,6 +26,10 @@ int refit_new(struct night_reader *reader, const struct site *site, struct refit
               struct error *error);
 void refit_free(struct refit *refit);
 const struct refit_change *refit_get_change(const struct refit *refit, uint32_t node);
+/* What it did to a node, in words; as a notice its quantity is REFIT_QUANTITY. */
+#define REFIT_TEXT_SIZE 512
+#define REFIT_QUANTITY "clock"
+void refit_say_change(const struct refit *refit, uint32_t node, char text[REFIT_TEXT_SIZE]);
 /* No block is moved further than this, to either side. */
 int64_t refit_most_ns(const struct refit *refit);
 

@@ -6,10 +6,12 @@
 #include <string.h>
 
 #include "collector/record/analyse.h"
+#include "collector/record/final_fit.h"
 #include "collector/record/running.h"
 #include "collector/record/session_parts.h"
 #include "common/log.h"
 #include "common/service.h"
+#include "common/timefmt.h"
 
 static void on_nothing(void *context)
 {
@@ -146,6 +148,30 @@ static int analyse_again(struct session *session, struct session_result *result,
                          &result->analysis, error);
 }
 
+/* The night is safe already: what fails here is told, and can be had by hand later. */
+static void fit_again(struct session *session)
+{
+    struct final_fit end;
+    struct error error;
+    char most[TIMEFMT_SIZE];
+    char text[256];
+    station_say(session->station, "clocks", "being fitted again from the whole night");
+    if (final_fit_make(session->settings->night_path, &end, &error) != 0) {
+        log_warning("%s: the clocks are not fitted again; roomwake reanalyse --refit does it",
+                    error.text);
+        return;
+    }
+    if (end.analysis == 0) {
+        return;
+    }
+    timefmt_duration(end.most_ns, most);
+    (void)snprintf(
+        text, sizeof text, "fitted again: no time moved by more than %s; %s (analysis %d)", most,
+        end.stands ? "the findings stand as they are" : "roomwake review tells what that changed",
+        end.analysis);
+    station_say(session->station, "clocks", text);
+}
+
 static int run(struct session *session, struct session_result *result, struct error *error)
 {
     if (session_build(session, error) != 0) {
@@ -167,7 +193,11 @@ static int run(struct session *session, struct session_result *result, struct er
     if (session_read_root(session, result->root, error) != 0) {
         return -1;
     }
-    return analyse_again(session, result, error);
+    if (analyse_again(session, result, error) != 0) {
+        return -1;
+    }
+    fit_again(session);
+    return 0;
 }
 
 int session_run(const struct session_settings *settings, struct session_result *result,

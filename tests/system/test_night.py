@@ -159,6 +159,7 @@ class NightTest(support.Case):
         before = self.findings(house.night)
         self.run(ROOMWAKE, "reanalyse", str(house.night), check=0)
         self.assertEqual(self.findings(house.night), before)
+        self.check_final_fit(house, before)
         self.run(ROOMWAKE, "reanalyse", str(house.night), "--set", "alert_limit_per_night=1e-30",
                  check=0)
         strict = self.findings(house.night)
@@ -169,6 +170,22 @@ class NightTest(support.Case):
         self.assertIn("I slammed the cellar door", review)
         self.assertIn("Clocks over the night", review)
         self.assertRegex(review, r"crystal: [+-][\d.]+ ppm / [+-][\d.]+ ppm / [+-][\d.]+ ppm")
+
+    def check_final_fit(self, house, live):
+        """The clocks were fitted again at the end, beside what was found live."""
+        self.assertIn("fitted again: no time moved by more than", house.station.output())
+        again = json.loads(self.run(ROOMWAKE, "export", str(house.night), "--format", "json",
+                                    "--analysis", "2", check=0).stdout)
+        self.assertEqual(live["night"]["clocks"], "as-stored")
+        self.assertEqual(again["night"]["clocks"], "fitted-again")
+        self.assertEqual(len(again["coincidences"]), len(live["coincidences"]))
+        self.run(ROOMWAKE, "export", str(house.night), "--format", "json", "--analysis", "99",
+                 check=1)
+        self.run(ROOMWAKE, "verify", str(house.night), check=0)
+        # Shown is analysis 3, by "reanalyse": a fit that is older than it is not compared with it.
+        review = self.run(ROOMWAKE, "review", str(house.night), "--analysis", "1", check=0).stdout
+        self.assertIn("Clocks fitted again from the whole night (analysis 2)", review)
+        self.assertRegex(review, r"All \d+ findings say the same by those times")
 
     def check_refit(self, house, live):
         """Clocks fitted again from the whole night move no onset by more than its uncertainty."""

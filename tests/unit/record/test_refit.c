@@ -6,6 +6,7 @@
 #include "collector/ingest/cook.h"
 #include "collector/night/reader_clock.h"
 #include "collector/record/analyse.h"
+#include "collector/record/final_fit.h"
 #include "collector/record/refit.h"
 #include "common/message.h"
 #include "tests/unit/common/clock_simulator.h"
@@ -55,6 +56,8 @@ static void put_frame(struct night_writer *writer, struct clock_sim *sim, struct
 }
 
 /* An hour: a burst, a state and a second of samples every 8 s. */
+static int64_t onset_sd_ns; /* of the one disturbance of the live analysis; 0: there is none */
+
 static void make_night(const struct fixture *fixture, bool with_exchanges)
 {
     struct error error;
@@ -83,6 +86,15 @@ static void make_night(const struct fixture *fixture, bool with_exchanges)
         }
         sim_advance(&sim, sim.site_ns + NS_PER_S);
         put_frame(writer, &sim, &cook, &fit);
+    }
+    if (onset_sd_ns > 0) {
+        struct disturbance one = {.id = 1,
+                                  .quantity_text = "magnetic",
+                                  .quantity = QUANTITY_MAGNETIC,
+                                  .unit = "T",
+                                  .onset_ns = FIXTURE_START_NS + 900 * NS_PER_S,
+                                  .pick_sd_ns = onset_sd_ns};
+        fixture_check(night_put_disturbance(writer, 1, &one, &error), &error);
     }
     fixture_check(night_writer_close(writer, sim.site_ns, &error), &error);
 }
@@ -198,6 +210,73 @@ static void the_analysis_says_what_moved_and_stored_times_stay(void **state)
     night_reader_close(reader);
 }
 
+static int count_disturbance(void *context, const struct disturbance *disturbance)
+{
+    (void)disturbance;
+    ++*(int *)context;
+    return 0;
+}
+
+static int count_disturbances(struct night_reader *reader)
+{
+    struct error error;
+    int count = 0;
+    fixture_check(night_each_disturbance(reader, 0, count_disturbance, &count, &error), &error);
+    return count;
+}
+
+/* The end of a night whose live analysis has one disturbance: what the further analysis has. */
+static int fit_finally(const struct fixture *fixture, int64_t sd_ns, bool stands)
+{
+    struct error error;
+    struct final_fit final;
+    struct night_info info;
+    onset_sd_ns = sd_ns;
+    make_night(fixture, true);
+    onset_sd_ns = 0;
+    fixture_check(final_fit_make(fixture->night, &final, &error), &error);
+    assert_int_equal(final.analysis, 2);
+    assert_true(final.stands == stands);
+    assert_true(llabs(final.most_ns) > 100000);
+    struct night_reader *reader = open_night(fixture);
+    fixture_check(night_read_info(reader, &info, &error), &error);
+    assert_int_equal(info.analysis, 1); /* what is shown stays what was found live */
+    assert_int_equal(info.refit, 2);
+    assert_false(info.refitted);
+    assert_int_equal(count_disturbances(reader), 1);
+    clock_notices = 0;
+    fixture_check(night_each_notice(reader, 2, take_notice, NULL, &error), &error);
+    assert_int_equal(clock_notices, 2);
+    assert_int_equal(night_choose_analysis(reader, 3, &error), -1);
+    fixture_check(night_choose_analysis(reader, 2, &error), &error);
+    fixture_check(night_read_info(reader, &info, &error), &error);
+    assert_true(info.refitted);
+    int count = count_disturbances(reader);
+    night_reader_close(reader);
+    return count;
+}
+
+static void at_the_end_what_a_new_fit_cannot_change_is_taken_over(void **state)
+{
+    assert_int_equal(fit_finally(*state, 10 * NS_PER_S, true), 1);
+}
+
+/* The samples are still: found again from them there is nothing. */
+static void at_the_end_what_it_may_change_is_found_anew(void **state)
+{
+    assert_int_equal(fit_finally(*state, 1000, false), 0);
+}
+
+static void at_the_end_a_night_without_exchanges_has_no_further_analysis(void **state)
+{
+    const struct fixture *fixture = *state;
+    struct error error;
+    struct final_fit final;
+    make_night(fixture, false);
+    fixture_check(final_fit_make(fixture->night, &final, &error), &error);
+    assert_int_equal(final.analysis, 0);
+}
+
 int main(void)
 {
 #define PROMISE(name) cmocka_unit_test_setup_teardown(name, fixture_setup, fixture_teardown)
@@ -205,6 +284,9 @@ int main(void)
         PROMISE(half_an_hour_alone_is_brought_to_the_truth),
         PROMISE(without_exchanges_nothing_moves),
         PROMISE(the_analysis_says_what_moved_and_stored_times_stay),
+        PROMISE(at_the_end_what_a_new_fit_cannot_change_is_taken_over),
+        PROMISE(at_the_end_what_it_may_change_is_found_anew),
+        PROMISE(at_the_end_a_night_without_exchanges_has_no_further_analysis),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
