@@ -54,6 +54,18 @@ int channel_init(struct channel *channel, const char *name, const char *unit, do
 
 /* The double nearest to the exact decimal, so that the same value gives the same double whatever
  * step it is stored with. */
+static bool same_decimal(struct decimal a, struct decimal b)
+{
+    return a.mantissa == b.mantissa && a.exponent == b.exponent;
+}
+
+bool channel_same(const struct channel *a, const struct channel *b)
+{
+    return strcmp(a->name, b->name) == 0 && strcmp(a->unit, b->unit) == 0 &&
+           a->period_ps == b->period_ps && same_decimal(a->step, b->step) &&
+           same_decimal(a->offset, b->offset);
+}
+
 double channel_value(const struct channel *channel, int64_t count)
 {
     struct decimal value;

@@ -42,6 +42,9 @@ double channel_reading(const struct channel *channel, double value);
 int channel_init(struct channel *channel, const char *name, const char *unit, double rate_hz,
                  struct error *error);
 
+/* The same name, unit, rate and scale. */
+bool channel_same(const struct channel *a, const struct channel *b);
+
 double channel_value(const struct channel *channel, int64_t count);
 /* The exact decimal text of a count's value. */
 int channel_value_text(const struct channel *channel, int64_t count, char text[DECIMAL_TEXT_SIZE]);

@@ -3,6 +3,10 @@
  * Called wherever a block is cooked; the line itself comes from clock_fitter.c. */
 #include "common/clock_fit.h"
 
+#include <math.h>
+
+#define WIDEST_NS 1e18
+
 __extension__ typedef __int128 wide;
 
 static int64_t saturate(wide value)
@@ -36,6 +40,14 @@ int64_t clock_fit_uncertainty_ns(const struct clock_fit *fit, int64_t node_ns)
     wide away = since < 0 ? -since : since;
     wide by = INT64_C(1000000000);
     return saturate(fit->uncertainty_ns + (away * fit->growth_ppb + by - 1) / by);
+}
+
+void clock_fit_widen(struct clock_fit *fit, int64_t sd_ns)
+{
+    if (sd_ns > 0) {
+        double both = hypot((double)fit->uncertainty_ns, (double)sd_ns);
+        fit->uncertainty_ns = both < WIDEST_NS ? llround(ceil(both)) : llround(WIDEST_NS);
+    }
 }
 
 int64_t clock_exchange_offset_ns(const struct clock_exchange *exchange)

@@ -23,6 +23,8 @@ struct clock_fit {
 #define CLOCK_FIT_IN_TIME_NS INT64_C(20000000)
 
 int64_t clock_fit_site_ns(const struct clock_fit *fit, int64_t node_ns);
+/* Another uncertainty, one sigma, on top of the line's own: as squares. */
+void clock_fit_widen(struct clock_fit *fit, int64_t sd_ns);
 int64_t clock_fit_uncertainty_ns(const struct clock_fit *fit, int64_t node_ns);
 
 /* One RFC 5905 exchange: t1, t4 on the node's clock, t2, t3 on the site's, all in ns. */

@@ -61,5 +61,5 @@ void kernel_clock_widen(const struct kernel_reading *reading, struct clock_fit *
 {
     double bound = (double)reading->bound_ns / sqrt(3);
     double kernel = fmax(bound, (double)reading->estimate_ns);
-    fit->uncertainty_ns = llround(ceil(hypot((double)fit->uncertainty_ns, kernel)));
+    clock_fit_widen(fit, llround(ceil(kernel)));
 }

@@ -71,12 +71,20 @@ static void on_awake(uv_check_t *check)
 
 /* ---- frames and time ---- */
 
+/* A board counts by a clock of its own: how well it is known comes on top. */
+static struct clock_fit widen(const struct node *node, const struct clock_fit *fit)
+{
+    struct clock_fit wide = *fit;
+    clock_fit_widen(&wide, sampler_clock_sd_ns(node->sampler));
+    return wide;
+}
+
 static void on_frame(void *context, struct frame *frame)
 {
     struct node *node = context;
     struct error error;
     size_t length;
-    frame->fit = *timekeeper_fit(node->timekeeper);
+    frame->fit = widen(node, timekeeper_fit(node->timekeeper));
     frame->oldest_seq = spool_oldest_seq(node->spool, frame->boot, frame->seq);
     if (wire_encode(frame, node->bytes, sizeof node->bytes, &length, &error)) {
         log_error("frame %llu is lost: %s", (unsigned long long)frame->seq, error.text);
@@ -95,7 +103,8 @@ static bool may_hurry(void *context)
 static void on_fit(void *context, const struct clock_fit *fit)
 {
     struct node *node = context;
-    publisher_set_fit(node->publisher, fit, read_ns(node));
+    struct clock_fit wide = widen(node, fit);
+    publisher_set_fit(node->publisher, &wide, read_ns(node));
 }
 
 static void send_state(struct node *node, int64_t now_ns, bool gone)

@@ -191,3 +191,15 @@ void sampler_free(struct sampler *sampler)
     cutter_free(sampler->cutter);
     free(sampler);
 }
+
+int64_t sampler_clock_sd_ns(const struct sampler *sampler)
+{
+    int64_t most_ns = 0;
+    for (size_t i = 0; i < sampler->source_count; i++) {
+        const struct source *source = &sampler->sources[i];
+        bool own = !source->driver || !source->config->type->clock_sd_ns;
+        int64_t sd_ns = own ? 0 : source->config->type->clock_sd_ns(source->driver);
+        most_ns = sd_ns > most_ns ? sd_ns : most_ns;
+    }
+    return most_ns;
+}

@@ -42,6 +42,8 @@ void sampler_note(const struct sampler *sampler, char *note, size_t size);
 /* What each channel's samples say of its sensor; returns how many. */
 size_t sampler_tell_sensors(const struct sampler *sampler,
                             struct message_sensor sensors[NODE_CHANNELS_MAX]);
+/* The most that a driver's samples may be off against the node's clock, one sigma. */
+int64_t sampler_clock_sd_ns(const struct sampler *sampler);
 /* The last sample of a channel of quantity battery; NaN where there is none. */
 double sampler_battery_v(const struct sampler *sampler);
 

@@ -98,14 +98,6 @@ int sampler_open(struct source *source, struct channel *channels, size_t size, s
     return 0;
 }
 
-static bool same_channel(const struct channel *a, const struct channel *b)
-{
-    return strcmp(a->name, b->name) == 0 && strcmp(a->unit, b->unit) == 0 &&
-           a->period_ps == b->period_ps && a->step.mantissa == b->step.mantissa &&
-           a->step.exponent == b->step.exponent && a->offset.mantissa == b->offset.mantissa &&
-           a->offset.exponent == b->offset.exponent;
-}
-
 /* The hello of this boot stands: a driver that comes back must bring the same channels. */
 static int open_again(struct source *source, struct error *error)
 {
@@ -116,7 +108,7 @@ static int open_again(struct source *source, struct error *error)
     }
     bool same = count == source->count;
     for (size_t i = 0; same && i < count; i++) {
-        same = same_channel(&channels[i], &source->sampler->channels[source->first + i]);
+        same = channel_same(&channels[i], &source->sampler->channels[source->first + i]);
     }
     if (!same) {
         source->config->type->close(source->driver);

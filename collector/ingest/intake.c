@@ -124,22 +124,13 @@ void intake_add_list(struct intake_node *node, uint64_t boot, const struct chann
     memmove(list->channels, channels, count * sizeof *channels);
 }
 
-static bool same_decimal(struct decimal a, struct decimal b)
-{
-    return a.mantissa == b.mantissa && a.exponent == b.exponent;
-}
-
 static bool same_channels(const struct channel_list *list, const struct message_hello *hello)
 {
     if (list->count != hello->channel_count) {
         return false;
     }
     for (size_t i = 0; i < list->count; i++) {
-        const struct channel *a = &list->channels[i];
-        const struct channel *b = &hello->channels[i];
-        if (strcmp(a->name, b->name) != 0 || strcmp(a->unit, b->unit) != 0 ||
-            a->period_ps != b->period_ps || !same_decimal(a->step, b->step) ||
-            !same_decimal(a->offset, b->offset)) {
+        if (!channel_same(&list->channels[i], &hello->channels[i])) {
             return false;
         }
     }

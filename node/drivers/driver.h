@@ -62,6 +62,9 @@ struct driver_type {
     /* For a sensor whose samples are under way for a while: all before this were handed over, asked
      * after a poll. NULL: all before that poll's now_ns were. */
     int64_t (*told_ns)(const struct driver *driver, int64_t now_ns);
+    /* How far its samples' times may be off against the node's clock, one sigma, as of the last
+     * poll. NULL: they are the node's own. */
+    int64_t (*clock_sd_ns)(const struct driver *driver);
     /* The longest pause before it is opened again after a failure; 0 takes a minute. */
     int64_t pause_most_ns;
     /* What fails while the driver itself goes on, in words; "" while all is well. NULL: nothing

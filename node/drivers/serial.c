@@ -299,12 +299,18 @@ static void serial_note(const struct driver *driver, char *note, size_t size)
     serial_board_note(&driver->board, note, size);
 }
 
+static int64_t serial_clock_sd_ns(const struct driver *driver)
+{
+    return driver->board.clock_sd_ns;
+}
+
 const struct driver_type driver_serial = {
     .name = "serial",
     .open = serial_open,
     .poll = serial_poll,
     .close = serial_close,
     .told_ns = serial_told_ns,
+    .clock_sd_ns = serial_clock_sd_ns,
     .pause_most_ns = PAUSE_MOST_NS,
     .note = serial_note,
 };

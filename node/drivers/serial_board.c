@@ -30,8 +30,7 @@ int serial_board_init(struct serial_board *board, const struct board_setup *setu
 static int64_t time_of(struct serial_board *board, uint32_t tick)
 {
     int64_t host_ns = board->last_word_ns;
-    int64_t uncertainty_ns;
-    (void)tick_clock_at(&board->clock, tick, &host_ns, &uncertainty_ns);
+    (void)tick_clock_at(&board->clock, tick, &host_ns, &board->clock_sd_ns);
     return host_ns;
 }
 

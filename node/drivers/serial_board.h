@@ -60,6 +60,7 @@ struct serial_board {
     struct board_line antenna;
     struct board_line magnetic;
     int64_t last_word_ns;              /* the newest frame's time */
+    int64_t clock_sd_ns;               /* how far the last time made of ticks may be off */
     int64_t change_ns[BOARD_CHANNELS]; /* of the last change told */
     int32_t change_count[BOARD_CHANNELS];
     bool change_any[BOARD_CHANNELS];

@@ -261,9 +261,22 @@ static void a_time_server_set_anew_starts_the_line_again(void **state)
     assert_true(llabs(error_ns(&lan, &fit, 161 * NS_PER_S)) <= 2 * fit.uncertainty_ns);
 }
 
+static void another_uncertainty_adds_as_squares(void **state)
+{
+    (void)state;
+    struct clock_fit fit = {.known = true, .uncertainty_ns = 3000};
+    clock_fit_widen(&fit, 0);
+    assert_int64_equal(fit.uncertainty_ns, 3000);
+    clock_fit_widen(&fit, 4000);
+    assert_int64_equal(fit.uncertainty_ns, 5000);
+    clock_fit_widen(&fit, INT64_MAX);
+    assert_int64_equal(fit.uncertainty_ns, INT64_C(1000000000000000000));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(another_uncertainty_adds_as_squares),
         cmocka_unit_test(a_line_is_applied_in_whole_nanoseconds),
         cmocka_unit_test(times_at_the_end_of_int64_stay_there),
         cmocka_unit_test(nothing_is_known_before_the_first_exchange),

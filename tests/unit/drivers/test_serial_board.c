@@ -147,6 +147,9 @@ static void a_resonator_half_a_percent_off_is_within_a_millisecond_after_five_mi
         print_message("%+d ppm: off by %.3f ms at the most after 5 minutes, %.3f ms before\n",
                       sign * 5000, (double)got.settled_worst_ns / 1e6, (double)got.worst_ns / 1e6);
         assert_true(got.settled_worst_ns > 0 && got.settled_worst_ns < 1000000);
+        /* What it says of its own clock holds that, at 99 %. */
+        assert_true(board.clock_sd_ns > 0 && board.clock_sd_ns < 2000000);
+        assert_true(got.settled_worst_ns * 100 <= board.clock_sd_ns * CLOCK_FIT_BOUND_PERCENT);
     }
 }
 

@@ -21,6 +21,7 @@ static struct {
     bool slow; /* wants to be asked every 10 s only */
     bool fast; /* has 100 s to tell at once */
     bool hurry;
+    int64_t clock_sd_ns;
 } script;
 
 static struct clock_source the_clock;
@@ -72,8 +73,18 @@ static void fake_close(struct driver *driver)
     free(driver);
 }
 
-static const struct driver_type fake = {
-    .name = "fake", .open = fake_open, .poll = fake_poll, .close = fake_close};
+/* What a board with a clock of its own says. */
+static int64_t fake_clock_sd_ns(const struct driver *driver)
+{
+    (void)driver;
+    return script.clock_sd_ns;
+}
+
+static const struct driver_type fake = {.name = "fake",
+                                        .open = fake_open,
+                                        .poll = fake_poll,
+                                        .close = fake_close,
+                                        .clock_sd_ns = fake_clock_sd_ns};
 
 static uv_loop_t loop;
 static int frames;
@@ -287,6 +298,62 @@ static void a_driver_missing_at_the_start_or_a_double_channel_is_an_error(void *
     assert_int_equal(script.closes, 2);
 }
 
+static void a_board_s_own_clock_counts_as_long_as_it_is_there(void **state)
+{
+    (void)state;
+    config.driver_count = 1;
+    struct sampler *sampler = make();
+    assert_int64_equal(sampler_clock_sd_ns(sampler), 0);
+    script.clock_sd_ns = 250000;
+    assert_int64_equal(sampler_clock_sd_ns(sampler), 250000);
+    sampler_start(sampler);
+    end(sampler);
+}
+
+static void close_handle(uv_handle_t *handle, void *context)
+{
+    (void)context;
+    uv_close(handle, NULL);
+}
+
+static void before_a_sleep_s_end_is_told_nobody_is_asked_and_nothing_is_lost(void **state)
+{
+    (void)state;
+    struct sampler *sampler = make();
+    sampler_start(sampler);
+    run_until_frames(3);
+    int polls = script.polls;
+    int before = frames;
+    sampler_keep(sampler);
+    assert_int_equal(frames, before + 1);
+    assert_int_equal(samples, next_count);
+    uv_run(&loop, UV_RUN_NOWAIT);
+    assert_int_equal(script.polls, polls);
+    uv_walk(&loop, close_handle, NULL);
+    end(sampler);
+}
+
+static void a_stretch_that_nobody_sampled_is_told_with_the_first_frame(void **state)
+{
+    (void)state;
+    struct sampler_setup setup = {.loop = &loop,
+                                  .clock = the_clock,
+                                  .config = &config,
+                                  .boot = 7,
+                                  .away_ns = 5 * NS_PER_S,
+                                  .away_why = "the machine was suspended for 5 s",
+                                  .on_frame = on_frame,
+                                  .may_hurry = may_hurry};
+    struct sampler *sampler;
+    assert_int_equal(sampler_new(&setup, &sampler, NULL), 0);
+    sampler_start(sampler);
+    run_until_frames(2);
+    assert_int_equal(holes, 1);
+    assert_string_equal(hole.reason, "the machine was suspended for 5 s");
+    assert_int64_equal(hole.end_ns - hole.start_ns, 5 * NS_PER_S);
+    end(sampler);
+}
+
 int main(void)
 {
 #define PROMISE(name) cmocka_unit_test_setup_teardown(name, set_up, tear_down)
@@ -297,6 +364,9 @@ int main(void)
         PROMISE(a_driver_that_comes_back_with_other_channels_is_refused),
         PROMISE(a_driver_ahead_of_real_time_is_held_back_until_frames_find_a_way_out),
         PROMISE(a_driver_missing_at_the_start_or_a_double_channel_is_an_error),
+        PROMISE(a_board_s_own_clock_counts_as_long_as_it_is_there),
+        PROMISE(before_a_sleep_s_end_is_told_nobody_is_asked_and_nothing_is_lost),
+        PROMISE(a_stretch_that_nobody_sampled_is_told_with_the_first_frame),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
