@@ -16,17 +16,22 @@
 #include "collector/ingest/time_answer.h"
 #include "collector/ingest/time_limit.h"
 #include "common/clock.h"
+#include "common/stamped_send.h"
 
 /* Packets taken in one turn of the loop, so that a flood leaves time for the rest. */
 #define DRAIN_MAX 64
 /* A stamp further back than this is not believed. */
 #define STAMP_AGE_MAX_NS NS_PER_S
+/* How long an answer takes from its stamp through the kernel: a running mean, bounded. */
+#define LAG_MOST_NS INT64_C(200000)
+#define LAG_PART 8
 
 struct time_server {
     struct time_server_settings settings;
     struct clock_source kernel; /* what the kernel stamps with: the machine's clock, unskewed */
     struct time_server_counts counts;
     struct time_limit limit;
+    int64_t lag_ns;
     int fd;
     uint16_t port;
     uv_poll_t poll;
@@ -104,12 +109,24 @@ static bool receive(struct time_server *server, struct request *request)
     return true;
 }
 
-static void send_answer(struct time_server *server, const struct request *request,
-                        const uint8_t bytes[NTP_PACKET_SIZE], uint64_t *count)
+/* Returns the site time at which it left. */
+static int64_t send_answer(struct time_server *server, const struct request *request,
+                           const uint8_t bytes[NTP_PACKET_SIZE], uint64_t *count)
 {
-    ssize_t sent = sendto(server->fd, bytes, NTP_PACKET_SIZE, MSG_DONTWAIT,
-                          (const struct sockaddr *)&request->from, request->from_length);
+    const struct clock_source site = {.mono_ns = server->settings.site_now_ns,
+                                      .context = server->settings.context};
+    int64_t left_ns;
+    ssize_t sent = stamped_send(server->fd, &site, bytes, NTP_PACKET_SIZE, &request->from,
+                                request->from_length, &left_ns);
     *(sent == NTP_PACKET_SIZE ? count : &server->counts.unsent) += 1;
+    return left_ns;
+}
+
+/* An answer holds the time at which it will leave, so that is guessed from the ones before. */
+static void learn_lag(struct time_server *server, int64_t lag_ns)
+{
+    lag_ns = lag_ns < 0 ? 0 : lag_ns > LAG_MOST_NS ? LAG_MOST_NS : lag_ns;
+    server->lag_ns += (lag_ns - server->lag_ns) / LAG_PART;
 }
 
 static void refuse(struct time_server *server, const struct request *request)
@@ -117,7 +134,7 @@ static void refuse(struct time_server *server, const struct request *request)
     uint8_t bytes[NTP_PACKET_SIZE];
     uint64_t told = 0;
     if (time_answer_refuse(request->bytes, request->length, bytes) == 0) {
-        send_answer(server, request, bytes, &told);
+        (void)send_answer(server, request, bytes, &told);
     }
 }
 
@@ -141,20 +158,23 @@ static void answer(struct time_server *server, const struct request *request)
         }
         return;
     }
-    time_answer_stamp(bytes, server->settings.site_now_ns(server->settings.context));
-    send_answer(server, request, bytes, &server->counts.answered);
+    now_ns = server->settings.site_now_ns(server->settings.context);
+    time_answer_stamp(bytes, now_ns + server->lag_ns);
+    learn_lag(server, send_answer(server, request, bytes, &server->counts.answered) - now_ns);
 }
 
 static void on_readable(uv_poll_t *poll, int status, int events)
 {
     struct time_server *server = poll->data;
-    (void)events;
+    if (events & UV_PRIORITIZED) {
+        stamped_send_drain(server->fd);
+    }
     if (status < 0) {
         /* A pending socket error stops the poll: take the error off and go on. */
         int pending = 0;
         socklen_t size = sizeof pending;
         (void)getsockopt(server->fd, SOL_SOCKET, SO_ERROR, &pending, &size);
-        (void)uv_poll_start(poll, UV_READABLE, on_readable);
+        (void)uv_poll_start(poll, UV_READABLE | UV_PRIORITIZED, on_readable);
         return;
     }
     struct request request;
@@ -204,6 +224,7 @@ static int open_socket(struct time_server *server, struct error *error)
     (void)setsockopt(server->fd, IPPROTO_IPV6, IPV6_V6ONLY, &off, sizeof off);
     /* Where the kernel has no stamps the answers are counted as unstamped. */
     (void)setsockopt(server->fd, SOL_SOCKET, SO_TIMESTAMPNS, &on, sizeof on);
+    stamped_send_prepare(server->fd);
     if (bind(server->fd, (struct sockaddr *)&address, length) ||
         getsockname(server->fd, (struct sockaddr *)&address, &length)) {
         (void)error_set(error, errno == EADDRINUSE ? ERROR_BUSY : ERROR_NETWORK,
@@ -238,7 +259,7 @@ int time_server_new(const struct time_server_settings *settings, struct time_ser
         return error_set(error, ERROR_IO, "time server: %s", uv_strerror(result));
     }
     server->poll.data = server;
-    (void)uv_poll_start(&server->poll, UV_READABLE, on_readable);
+    (void)uv_poll_start(&server->poll, UV_READABLE | UV_PRIORITIZED, on_readable);
     *out = server;
     return 0;
 }

@@ -2,7 +2,7 @@
  * ends share one machine's clock, so the truth is known: the server runs 250 ms ahead, and our
  * client's crystal is 60 ppm off. Prints a table; asserts nothing. Needs the right to make network
  * namespaces and TAP interfaces, and chronyd; says so where it lacks them.
- * usage: bench_clock [SECONDS-A-LINK] */
+ * usage: bench_clock [SECONDS-A-LINK [quiet]] */
 #include <arpa/inet.h>
 #include <errno.h>
 #include <math.h>
@@ -24,12 +24,14 @@
 #include "common/clock_fit.h"
 #include "common/ntp_packet.h"
 #include "common/stamped_receive.h"
+#include "common/stamped_send.h"
 #include "common/timefmt.h"
 
 #define AHEAD_NS (NS_PER_S / 4)
 #define PORT 1123
 #define BURST 8
 #define SETTLE_S 10
+#define LATE_S 300
 #define LOOKS_MAX 4096
 #define CRYSTAL_PPB 60000
 
@@ -107,8 +109,7 @@ static size_t exchange_burst(int client, struct clock_source *node, uint64_t fir
             .version = 4, .mode = NTP_MODE_CLIENT, .transmit = first + asked};
         if (asked < BURST) {
             ntp_packet_write(&packet, bytes);
-            open[asked++].t1_ns = node->mono_ns(node->context);
-            (void)send(client, bytes, sizeof bytes, 0);
+            (void)stamped_send(client, node, bytes, sizeof bytes, NULL, 0, &open[asked++].t1_ns);
             end_ns = node->mono_ns(node->context) + 400000000;
         }
         struct pollfd readable = {.fd = client, .events = POLLIN};
@@ -195,9 +196,18 @@ static void print_looks(const char *link, const char *who, struct looks *looks)
     (void)fflush(stdout);
 }
 
+static void print_late(const char *link, struct looks *late)
+{
+    if (late->count > 0) {
+        qsort(late->error_ms, late->count, sizeof late->error_ms[0], ascending);
+        printf("%s after five minutes: 99 %% of errors under %.0f us (%zu looks)\n", link,
+               late->error_ms[(late->count - 1) * 99 / 100] * 1e3, late->count);
+    }
+}
+
 static void ask(const struct wire_end *end, const char *link, int seconds)
 {
-    static struct looks ours, theirs;
+    static struct looks ours, theirs, late;
     char folder[] = "/run/bench-clock-XXXXXX";
     struct clock_skew skew = {.rate_ppb = CRYSTAL_PPB};
     struct clock_source node = clock_skewed(&skew);
@@ -214,6 +224,7 @@ static void ask(const struct wire_end *end, const char *link, int seconds)
         _exit(1);
     }
     stamped_receive_prepare(client);
+    stamped_send_prepare(client);
     pid_t chronyd = start_chronyd(folder);
     int64_t start_ns = truth.mono_ns(truth.context);
     clock_fitter_init(&fitter, 7200 * NS_PER_S, 100000);
@@ -232,14 +243,20 @@ static void ask(const struct wire_end *end, const char *link, int seconds)
         int64_t before_ns = site_now(&truth);
         int64_t node_ns = node.mono_ns(node.context);
         int64_t true_ns = before_ns + (site_now(&truth) - before_ns) / 2;
-        note(&ours, (double)(clock_fit_site_ns(&fit, node_ns) - true_ns) / 1e6,
-             (double)clock_fit_uncertainty_ns(&fit, node_ns) * CLOCK_FIT_BOUND_PERCENT / 1e8);
+        double error_ms = (double)(clock_fit_site_ns(&fit, node_ns) - true_ns) / 1e6;
+        double stated_ms =
+            (double)clock_fit_uncertainty_ns(&fit, node_ns) * CLOCK_FIT_BOUND_PERCENT / 1e8;
+        note(&ours, error_ms, stated_ms);
+        if (second >= LATE_S) {
+            note(&late, error_ms, stated_ms);
+        }
         look_at_chronyd(folder, &theirs);
     }
     (void)kill(chronyd, SIGTERM);
     (void)waitpid(chronyd, NULL, 0);
     print_looks(link, "ours", &ours);
     print_looks(link, "chronyd", &theirs);
+    print_late(link, &late);
     char command[64];
     (void)snprintf(command, sizeof command, "rm -rf %s", folder);
     _exit(system(command) == 0 ? 0 : 1);
@@ -248,8 +265,12 @@ static void ask(const struct wire_end *end, const char *link, int seconds)
 int main(int argc, char **argv)
 {
     int seconds = argc > 1 ? atoi(argv[1]) : 60;
+    size_t count = argc > 2 ? 1 : sizeof links / sizeof links[0];
     struct wire_end ends[2];
     struct clock_source clock = clock_system();
+    if (argc <= 2) {
+        bench_clock_links();
+    }
     if (access("/usr/sbin/chronyd", X_OK) != 0 || wire_end_open(&ends[0], "10.77.0.1/24") ||
         wire_end_open(&ends[1], "10.77.0.2/24")) {
         printf("not run: needs chronyd and the right to make namespaces (%s)\n", strerror(errno));
@@ -258,7 +279,7 @@ int main(int argc, char **argv)
     printf("%-28s %-8s %9s %9s %9s %9s  looks   (ms; bound at 99 %%, chronyd's root distance)\n",
            "link", "who", "median", "99 %", "bound", "held");
     (void)fflush(stdout);
-    for (size_t i = 0; i < sizeof links / sizeof links[0]; i++) {
+    for (size_t i = 0; i < count; i++) {
         pid_t server = fork();
         if (server == 0) {
             serve(&ends[0]);

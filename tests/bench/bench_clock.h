@@ -24,4 +24,7 @@ int wire_end_open(struct wire_end *end, const char *cidr);
 /* Carries frames until `stop_ns` of CLOCK_MONOTONIC_RAW. ways[0] leads from ends[0] to ends[1]. */
 void wire_run(const struct wire_end ends[2], const struct wire_way ways[2], int64_t stop_ns);
 
+/* Prints how the bound does over simulated links. */
+void bench_clock_links(void);
+
 #endif

@@ -3,112 +3,22 @@
  * time here is counted. */
 #include "tests/unit/test.h"
 
-#include "tests/unit/common/clock_simulator.h"
+#include "tests/unit/common/clock_trial.h"
 
-#define SPAN_NS (7200 * NS_PER_S)
-#define GROWTH_PPB 100000
-#define ERRORS_MAX 40000
-
-struct tally {
-    size_t count, held;
-    size_t away, held_away; /* while the base station is */
-    double ratio[ERRORS_MAX], error_ns[ERRORS_MAX];
-    double bound_of_half[ERRORS_MAX]; /* stated over half the least possible round trip */
-};
-
-struct trial {
-    struct clock_sim sim;
-    int64_t start_ns;
-    int64_t out_ns, back_ns; /* no exchange between */
-    int64_t settled_ns;      /* counted from here on, since the start */
-    int bursts;
-};
-
-static int ascending(const void *left, const void *right)
-{
-    double a = *(const double *)left;
-    double b = *(const double *)right;
-    return (a > b) - (a < b);
-}
-
-static double quantile(double *values, size_t count, double share)
-{
-    assert_true(count > 0);
-    qsort(values, count, sizeof values[0], ascending);
-    return values[(size_t)(share * (double)(count - 1))];
-}
-
-static void note(struct tally *tally, struct clock_sim *sim, const struct clock_fit *fit, bool away)
-{
-    int64_t node_ns = sim_node_ns(sim, sim->site_ns);
-    double error = fabs((double)sim_error_ns(sim, fit));
-    double stated = (double)clock_fit_uncertainty_ns(fit, node_ns) * CLOCK_FIT_BOUND_PERCENT / 100;
-    assert_true(tally->count < ERRORS_MAX);
-    tally->ratio[tally->count] = stated / fmax(error, 1);
-    tally->error_ns[tally->count] = error;
-    tally->bound_of_half[tally->count] = stated * 2 / (sim->base_out_ns + sim->base_back_ns);
-    tally->count++;
-    tally->held += error <= stated;
-    tally->away += away;
-    tally->held_away += away && error <= stated;
-}
-
-/* A burst every 8 s; a look at the line some time before the next. */
-static void run_trial(struct trial *trial, struct tally *tally)
-{
-    struct clock_sim *sim = &trial->sim;
-    struct clock_fitter fitter;
-    struct clock_fit fit = {0};
-    struct clock_exchange burst[SIM_BURST];
-    clock_fitter_init(&fitter, SPAN_NS, GROWTH_PPB);
-    for (int i = 0; i < trial->bursts; i++) {
-        int64_t at = trial->start_ns + i * SIM_EVERY_NS;
-        bool away = at >= trial->out_ns && at < trial->back_ns;
-        sim_advance(sim, at);
-        size_t count = away ? 0 : sim_burst(sim, burst);
-        sim_advance(sim, at + NS_PER_S);
-        if (clock_fitter_add_burst(&fitter, burst, count)) {
-            clock_fitter_line(&fitter, sim_node_ns(sim, sim->site_ns), &fit);
-        }
-        sim_advance(sim, at + NS_PER_S + (int64_t)(sim_uniform(sim) * 6.9e9));
-        if (fit.known && at - trial->start_ns >= trial->settled_ns) {
-            note(tally, sim, &fit, away);
-        }
-    }
-}
-
-static struct trial begin(struct clock_sim sim, int bursts)
-{
-    return (struct trial){.sim = sim,
-                          .start_ns = sim.site_ns,
-                          .out_ns = INT64_MAX,
-                          .back_ns = INT64_MAX,
-                          .bursts = bursts};
-}
-
-/* The base station is away for half an hour while the room changes by five degrees. */
-static void send_away(struct trial *trial)
-{
-    trial->out_ns = trial->start_ns + 900 * NS_PER_S;
-    trial->back_ns = trial->out_ns + 1800 * NS_PER_S;
-    trial->sim.change_ns = trial->out_ns;
-    trial->sim.change_cel = sim_uniform(&trial->sim) < 0.5 ? 5 : -5;
-}
-
-static struct tally tally;
+static struct trial_tally tally;
 
 static void the_99_percent_bound_holds_under_one_sided_delay_loss_and_drift(void **state)
 {
     (void)state;
-    tally = (struct tally){0};
+    tally = (struct trial_tally){0};
     for (uint64_t seed = 1; seed <= 60; seed++) {
-        struct trial trial = begin(sim_wireless(seed), 450);
+        struct trial trial = trial_begin(sim_wireless(seed), 450);
         if (seed % 2) {
-            send_away(&trial);
+            trial_send_away(&trial);
         }
-        run_trial(&trial, &tally);
+        trial_run(&trial, &tally);
     }
-    double ratio = quantile(tally.ratio, tally.count, 0.5);
+    double ratio = trial_quantile(tally.ratio, tally.count, 0.5);
     print_message("one-sided delay to 300 ms: %.2f %% held, median stated/true %.2f\n",
                   100 * (double)tally.held / (double)tally.count, ratio);
     assert_true((double)tally.held >= 0.99 * (double)tally.count);
@@ -118,11 +28,11 @@ static void the_99_percent_bound_holds_under_one_sided_delay_loss_and_drift(void
 static void after_half_an_hour_alone_and_five_degrees_the_truth_is_inside(void **state)
 {
     (void)state;
-    tally = (struct tally){0};
+    tally = (struct trial_tally){0};
     for (uint64_t seed = 100; seed < 160; seed++) {
-        struct trial trial = begin(seed % 2 ? sim_wired(seed) : sim_wireless(seed), 340);
-        send_away(&trial);
-        run_trial(&trial, &tally);
+        struct trial trial = trial_begin(seed % 2 ? sim_wired(seed) : sim_wireless(seed), 340);
+        trial_send_away(&trial);
+        trial_run(&trial, &tally);
     }
     assert_true(tally.away > 60 * 220);
     assert_int_equal(tally.held_away, tally.away);
@@ -132,14 +42,14 @@ static void after_half_an_hour_alone_and_five_degrees_the_truth_is_inside(void *
 static void on_a_quiet_wire_99_percent_are_within_100_us_after_five_minutes(void **state)
 {
     (void)state;
-    tally = (struct tally){0};
+    tally = (struct trial_tally){0};
     for (uint64_t seed = 200; seed < 230; seed++) {
-        struct trial trial = begin(sim_wired(seed), 300);
+        struct trial trial = trial_begin(sim_wired(seed), 300);
         trial.settled_ns = 300 * NS_PER_S;
-        run_trial(&trial, &tally);
+        trial_run(&trial, &tally);
     }
-    double bound = quantile(tally.bound_of_half, tally.count, 0.5);
-    double most = quantile(tally.error_ns, tally.count, 0.99);
+    double bound = trial_quantile(tally.bound_of_half, tally.count, 0.5);
+    double most = trial_quantile(tally.error_ns, tally.count, 0.99);
     print_message("quiet wire: 99 %% of errors below %.1f us; bound %.2f of half a round trip\n",
                   most / 1e3, bound);
     assert_true(most < 100e3);
@@ -152,7 +62,7 @@ static void on_a_quiet_wire_99_percent_are_within_100_us_after_five_minutes(void
 static void a_link_that_always_dozes_is_still_held(void **state)
 {
     (void)state;
-    tally = (struct tally){0};
+    tally = (struct trial_tally){0};
     for (uint64_t seed = 300; seed < 320; seed++) {
         struct clock_sim sim = sim_crystal(seed);
         sim.base_out_ns = sim.base_back_ns = 300e3;
@@ -161,8 +71,8 @@ static void a_link_that_always_dozes_is_still_held(void **state)
         sim.doze_share = 0.97;
         sim.dozing = true;
         sim.loss = 0.05;
-        struct trial trial = begin(sim, 300);
-        run_trial(&trial, &tally);
+        struct trial trial = trial_begin(sim, 300);
+        trial_run(&trial, &tally);
     }
     assert_true((double)tally.held >= 0.99 * (double)tally.count);
 }
@@ -179,7 +89,7 @@ static void a_rate_that_turns_with_the_temperature_is_followed(void **state)
     sim.parabola_ppm = 0;
     sim.swing_cel = 5;
     sim.swing_s = 1800;
-    clock_fitter_init(&fitter, SPAN_NS, GROWTH_PPB);
+    clock_fitter_init(&fitter, TRIAL_SPAN_NS, TRIAL_CRYSTAL_PPB);
     for (int i = 0; i < 400; i++) {
         sim_advance(&sim, trial.start_ns + i * SIM_EVERY_NS);
         size_t count = sim_burst(&sim, burst);
@@ -204,7 +114,7 @@ static void question_and_answer_may_come_from_different_exchanges(void **state)
     };
     struct clock_fitter fitter;
     struct clock_fit fit;
-    clock_fitter_init(&fitter, SPAN_NS, GROWTH_PPB);
+    clock_fitter_init(&fitter, TRIAL_SPAN_NS, TRIAL_CRYSTAL_PPB);
     struct clock_exchange last;
     assert_int_equal(clock_fitter_recent(&fitter, &last, 1), 0);
     assert_true(clock_fitter_add_burst(&fitter, burst, 2));
