@@ -52,8 +52,6 @@ int channel_init(struct channel *channel, const char *name, const char *unit, do
     return 0;
 }
 
-/* The double nearest to the exact decimal, so that the same value gives the same double whatever
- * step it is stored with. */
 static bool same_decimal(struct decimal a, struct decimal b)
 {
     return a.mantissa == b.mantissa && a.exponent == b.exponent;
@@ -66,6 +64,8 @@ bool channel_same(const struct channel *a, const struct channel *b)
            same_decimal(a->offset, b->offset);
 }
 
+/* The double nearest to the exact decimal, so that the same value gives the same double whatever
+ * step it is stored with. */
 double channel_value(const struct channel *channel, int64_t count)
 {
     struct decimal value;

@@ -171,6 +171,9 @@ const struct report_language report_english = {
             [TEXT_COLUMN_MOST] = "Most",
             [TEXT_COLUMN_CRYSTAL] = "Crystal, ppm",
             [TEXT_COLUMN_LATE] = "Messages (late)",
+            [TEXT_STEADINESS] =
+                "Steadiness of the crystal of {1}: {2} (overlapping Allan deviation, NIST SP 1065, "
+                "2008; the noise of the link is in it).",
             [TEXT_CLOCKS_SITE_FILE] = "{1} (by the site file)",
             [TEXT_GAPS] = "Gaps",
             [TEXT_GAPS_ABOUT] = "Stretches without samples of a node, each with its reason.",

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "collector/export/answers_night.h"
+#include "collector/export/steadiness.h"
 #include "collector/night/reader_clock.h"
 
 static void put_more(struct report *report, enum report_text text, size_t count)
@@ -256,6 +257,28 @@ static void put_clock(struct report *report, uint32_t node, struct clock_list *l
     report_put(report, "</tr>\n");
 }
 
+/* A line a node whose exchanges are in the night. */
+static int put_steadiness(struct report *report)
+{
+    size_t count = report->site->node_count;
+    struct steadiness *nodes = calloc(count + 1, sizeof *nodes);
+    char text[STEADINESS_TEXT_SIZE];
+    if (!nodes) {
+        return error_set(report->error, ERROR_MEMORY, "report: out of memory");
+    }
+    int result = steadiness_read(report->reader, count, nodes, report->error);
+    for (uint32_t node = 0; node < count && result == 0; node++) {
+        steadiness_say(&nodes[node], text);
+        if (text[0] != '\0') {
+            report_put(report, "<p class=\"note\">");
+            report_say(report, TEXT_STEADINESS, report_node(report, node), text, NULL);
+            report_put(report, "</p>\n");
+        }
+    }
+    free(nodes);
+    return result;
+}
+
 int report_clocks(struct report *report)
 {
     static const enum report_text heads[] = {
@@ -278,6 +301,7 @@ int report_clocks(struct report *report)
         put_clock(report, node, &clocks.nodes[node]);
     }
     report_put(report, "</tbody></table></div>\n");
+    result = result == 0 ? put_steadiness(report) : result;
     for (size_t node = 0; node < count; node++) {
         free(clocks.nodes[node].values);
     }

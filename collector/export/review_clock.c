@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "collector/export/steadiness.h"
 #include "collector/night/reader_clock.h"
 #include "common/clock.h"
 #include "common/message.h"
@@ -21,6 +22,7 @@ struct list {
 struct clocks {
     const struct site *site;
     struct list (*nodes)[FIGURES];
+    struct steadiness *steadiness;
     struct error *error;
 };
 
@@ -116,6 +118,7 @@ static void write_list(FILE *out, enum figure figure, struct list *list)
 static void write_all(struct clocks *clocks, FILE *out)
 {
     bool any = false;
+    char steady[STEADINESS_TEXT_SIZE];
     for (uint32_t node = 0; node < clocks->site->node_count; node++) {
         struct list *lists = clocks->nodes[node];
         const struct site_node *one = &clocks->site->nodes[node];
@@ -128,6 +131,13 @@ static void write_all(struct clocks *clocks, FILE *out)
         for (int figure = 0; figure < FIGURES; figure++) {
             write_list(out, (enum figure)figure, &lists[figure]);
         }
+        steadiness_say(&clocks->steadiness[node], steady);
+        if (steady[0]) {
+            fprintf(out,
+                    "    crystal's steadiness (overlapping Allan deviation, with the link's noise "
+                    "in it): %s\n",
+                    steady);
+        }
     }
 }
 
@@ -135,13 +145,20 @@ int review_write_clocks(struct night_reader *reader, const struct site *site, FI
                         struct error *error)
 {
     struct clocks clocks = {.site = site, .error = error};
-    clocks.nodes = calloc(site->node_count ? site->node_count : 1, sizeof *clocks.nodes);
-    if (!clocks.nodes) {
+    size_t count = site->node_count ? site->node_count : 1;
+    clocks.nodes = calloc(count, sizeof *clocks.nodes);
+    clocks.steadiness = calloc(count, sizeof *clocks.steadiness);
+    if (!clocks.nodes || !clocks.steadiness) {
+        free(clocks.nodes);
+        free(clocks.steadiness);
         return error_set(error, ERROR_MEMORY, "review: out of memory");
     }
     int result = night_each_fit(reader, take_fit, &clocks, error);
     if (result == 0) {
         result = night_each_state(reader, take_state, &clocks, error);
+    }
+    if (result == 0) {
+        result = steadiness_read(reader, site->node_count, clocks.steadiness, error);
     }
     if (result == 0) {
         write_all(&clocks, out);
@@ -152,5 +169,6 @@ int review_write_clocks(struct night_reader *reader, const struct site *site, FI
         }
     }
     free(clocks.nodes);
+    free(clocks.steadiness);
     return result;
 }

@@ -4,12 +4,11 @@
 
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "collector/ingest/cook.h"
 #include "collector/night/reader_clock.h"
+#include "collector/night/reader_exchanges.h"
 #include "common/clock_smooth.h"
-#include "common/message.h"
 #include "common/timefmt.h"
 
 #define CRYSTAL_PPB 100000 /* as the nodes themselves take it */
@@ -18,11 +17,7 @@
 #define SQUEEZED(period_ps, nominal_ps) ((period_ps) < (nominal_ps) - (nominal_ps) / 100)
 
 struct boot_clock {
-    uint32_t node;
-    uint64_t boot;
-    struct clock_exchange *exchanges;
-    size_t count;
-    size_t size;
+    const struct night_boot_exchanges *told;
     struct clock_smooth *smooth; /* NULL: none of its exchanges was good */
 };
 
@@ -41,9 +36,8 @@ struct refit_node {
 
 struct refit {
     const struct site *site;
-    struct boot_clock *boots;
-    size_t boot_count;
-    size_t boot_size;
+    struct night_exchanges exchanges;
+    struct boot_clock *boots; /* one for each in `exchanges` */
     struct refit_node *nodes;
     int64_t most_ns;
     struct error *error; /* of the call in progress */
@@ -77,68 +71,37 @@ static int add_sd(struct sd_list *list, int64_t sd_ns, struct error *error)
     return 0;
 }
 
-static struct boot_clock *find_boot(const struct refit *refit, uint32_t node, uint64_t boot)
+static const struct clock_smooth *find_clock(const struct refit *refit, uint32_t node,
+                                             uint64_t boot)
 {
-    for (size_t i = refit->boot_count; i-- > 0;) {
-        if (refit->boots[i].node == node && refit->boots[i].boot == boot) {
-            return &refit->boots[i];
+    for (size_t i = refit->exchanges.count; i-- > 0;) {
+        if (refit->boots[i].told->node == node && refit->boots[i].told->boot == boot) {
+            return refit->boots[i].smooth;
         }
     }
     return NULL;
 }
 
-static struct boot_clock *find_or_add_boot(struct refit *refit, uint32_t node, uint64_t boot)
-{
-    struct boot_clock *found = find_boot(refit, node, boot);
-    if (found) {
-        return found;
-    }
-    void *memory = refit->boots;
-    if (grow(&memory, refit->boot_count, &refit->boot_size, sizeof *refit->boots, refit->error)) {
-        return NULL;
-    }
-    refit->boots = memory;
-    refit->boots[refit->boot_count] = (struct boot_clock){.node = node, .boot = boot};
-    return &refit->boots[refit->boot_count++];
-}
-
-static int take_state(void *context, uint32_t node, int64_t time_ns, const char *json)
-{
-    struct refit *refit = context;
-    struct message_state state;
-    (void)time_ns;
-    if (node >= refit->site->node_count ||
-        message_state_read(json, strlen(json), &state, refit->error) != 0) {
-        return error_set(refit->error, ERROR_FORMAT, "damaged: a state of node %u", node);
-    }
-    if (state.gone || state.exchange_count == 0) {
-        return 0;
-    }
-    struct boot_clock *clock = find_or_add_boot(refit, node, state.boot);
-    for (size_t i = 0; clock && i < state.exchange_count; i++) {
-        void *memory = clock->exchanges;
-        if (grow(&memory, clock->count, &clock->size, sizeof *clock->exchanges, refit->error)) {
-            return -1;
-        }
-        clock->exchanges = memory;
-        clock->exchanges[clock->count++] = state.exchanges[i];
-    }
-    return clock ? 0 : -1;
-}
-
 static int smooth_all(struct refit *refit)
 {
-    for (size_t i = 0; i < refit->boot_count; i++) {
+    size_t count = refit->exchanges.count;
+    refit->boots = calloc(count ? count : 1, sizeof *refit->boots);
+    if (!refit->boots) {
+        return error_set(refit->error, ERROR_MEMORY, "re-fit: out of memory");
+    }
+    for (size_t i = 0; i < count; i++) {
         struct boot_clock *clock = &refit->boots[i];
         struct error none;
-        if (clock_smooth_new(clock->exchanges, clock->count, CRYSTAL_PPB, &clock->smooth, &none)) {
+        clock->told = &refit->exchanges.boots[i];
+        if (clock_smooth_new(clock->told->exchanges, clock->told->count, CRYSTAL_PPB,
+                             &clock->smooth, &none)) {
             if (none.code == ERROR_MEMORY) {
                 *refit->error = none;
                 return -1;
             }
             continue;
         }
-        refit->nodes[clock->node].change.exchanges += clock_smooth_count(clock->smooth);
+        refit->nodes[clock->told->node].change.exchanges += clock_smooth_count(clock->smooth);
     }
     return 0;
 }
@@ -146,13 +109,13 @@ static int smooth_all(struct refit *refit)
 static int take_block_time(void *context, const struct night_block_time *time)
 {
     struct refit *refit = context;
-    const struct boot_clock *clock = find_boot(refit, time->node, time->boot);
+    const struct clock_smooth *clock = find_clock(refit, time->node, time->boot);
     struct clock_fit fit;
-    if (time->node >= refit->site->node_count || !clock || !clock->smooth) {
+    if (time->node >= refit->site->node_count || !clock) {
         return 0;
     }
     struct refit_node *node = &refit->nodes[time->node];
-    clock_smooth_fit(clock->smooth, time->node_t0_ns, &fit);
+    clock_smooth_fit(clock, time->node_t0_ns, &fit);
     int64_t moved_ns = clock_fit_site_ns(&fit, time->node_t0_ns) - time->t0_ns;
     if (llabs(moved_ns) > llabs(node->change.most_ns)) {
         node->change.most_ns = moved_ns;
@@ -189,7 +152,8 @@ static int64_t median(struct sd_list *list)
 static int build(struct refit *refit, struct night_reader *reader)
 {
     struct error *error = refit->error;
-    if (night_each_state(reader, take_state, refit, error) != 0 || smooth_all(refit) != 0 ||
+    if (night_read_exchanges(reader, refit->site->node_count, &refit->exchanges, error) != 0 ||
+        smooth_all(refit) != 0 ||
         night_each_block_time(reader, take_block_time, refit, error) != 0 ||
         night_each_fit(reader, take_fit, refit, error) != 0) {
         return -1;
@@ -229,10 +193,10 @@ void refit_free(struct refit *refit)
     if (!refit) {
         return;
     }
-    for (size_t i = 0; i < refit->boot_count; i++) {
-        free(refit->boots[i].exchanges);
+    for (size_t i = 0; refit->boots && i < refit->exchanges.count; i++) {
         clock_smooth_free(refit->boots[i].smooth);
     }
+    night_exchanges_free(&refit->exchanges);
     for (size_t i = 0; i < refit->site->node_count; i++) {
         free(refit->nodes[i].live.values);
         free(refit->nodes[i].fitted.values);
@@ -299,7 +263,7 @@ static struct block raw_block(struct refit *refit, const struct night_block_row 
 void refit_block(struct refit *refit, struct night_block_row *row, int64_t *clock_sd_ns)
 {
     struct refit_node *node = &refit->nodes[row->node];
-    const struct boot_clock *clock = find_boot(refit, row->node, row->boot);
+    const struct clock_smooth *clock = find_clock(refit, row->node, row->boot);
     struct clock_fit fit = {.known = true,
                             .ref_node_ns = row->node_t0_ns,
                             .offset_ns = row->block.t0_ns - row->node_t0_ns};
@@ -308,14 +272,14 @@ void refit_block(struct refit *refit, struct night_block_row *row, int64_t *cloc
     if (node->change.exchanges == 0) {
         return;
     }
-    if (clock && clock->smooth) {
-        clock_smooth_fit(clock->smooth, row->node_t0_ns, &fit);
+    if (clock) {
+        clock_smooth_fit(clock, row->node_t0_ns, &fit);
     }
     struct clock_fit applied = fit;
     struct block raw = raw_block(refit, row, &applied);
     if (cook_check(&applied, &raw, raw.t0_ns, &odd) != 0) {
         return; /* out of all bounds: as it was */
     }
-    *clock_sd_ns = clock && clock->smooth ? cook_round_uncertainty(fit.uncertainty_ns) : -1;
+    *clock_sd_ns = clock ? cook_round_uncertainty(fit.uncertainty_ns) : -1;
     cook_block(&node->cook, &applied, &raw, refit->times_ns, &row->block);
 }
