@@ -157,7 +157,7 @@ static void account_order(const struct site *site, const struct coincidence *coi
         coincidence->first_known ? ""
         : coincidence->together
             ? " (together: their onsets differ by no more than their uncertainties bring)"
-            : " (not enough to tell which was first)");
+            : " (not enough to tell an order: the onsets lie closer than their uncertainties)");
 }
 
 int sentence_account(const struct site *site, const struct coincidence *coincidence,

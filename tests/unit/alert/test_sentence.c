@@ -70,6 +70,16 @@ static void the_account_holds_every_number_of_the_verdict(void **state)
     assert_int_equal(text.bytes[text.length - 1], '\n');
 }
 
+static void onsets_that_agree_are_together_and_not_merely_without_an_order(void **state)
+{
+    (void)state;
+    coincidence.together = true;
+    assert_int_equal(sentence_account(site, &coincidence, &text), 0);
+    assert_non_null(strstr(text.bytes, "; together, as far as clocks and samples tell; "));
+    assert_non_null(strstr(text.bytes, "(together: their onsets differ by no more than"));
+    assert_null(strstr(text.bytes, "order can't be told"));
+}
+
 static void values_take_the_prefix_that_suits(void **state)
 {
     (void)state;
@@ -170,6 +180,7 @@ int main(void)
         WITH_SITE(the_line_says_what_where_how_close_and_how_likely),
         WITH_SITE(the_line_names_the_first_only_where_it_is_known),
         WITH_SITE(the_account_holds_every_number_of_the_verdict),
+        WITH_SITE(onsets_that_agree_are_together_and_not_merely_without_an_order),
         WITH_SITE(values_take_the_prefix_that_suits),
         WITH_SITE(rates_have_two_digits_and_never_a_false_zero),
         WITH_SITE(the_message_is_the_finding_with_site_and_text_before_it),

@@ -131,7 +131,7 @@ static void the_document_is_the_contracts_to_the_letter(void **state)
         "{\"format\":\"roomwake-findings\",\"version\":1,\n"
         "\"night\":{\"id\":\"lodge-20231114T221320Z\",\"site\":\"lodge\","
         "\"start\":\"2023-11-14T22:13:20.000000000Z\",\"end\":\"2023-11-14T22:16:40.000000000Z\","
-        "\"seal\":null},\n"
+        "\"seal\":null,\"clocks\":\"as-stored\"},\n"
         "\"nodes\":[\n"
         "{\"id\":\"n1\",\"room\":\"hall\",\"position_m\":[1,2,0.8],"
         "\"clock\":{\"uncertainty_s\":0.00025},\"samples\":400,"

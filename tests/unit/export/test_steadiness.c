@@ -64,7 +64,7 @@ static void a_night_s_crystal_has_the_published_deviations(void **state)
 {
     struct steadiness nodes[2];
     char text[STEADINESS_TEXT_SIZE];
-    read_night(*state, POINTS, POINTS, nodes);
+    read_night(*state, 2 * POINTS, 2 * POINTS, nodes);
     assert_int_equal(nodes[0].minutes, POINTS);
     assert_close(nodes[0].deviation[0] * 1e6, 2.922319e-1, 1e-4);
     assert_close(nodes[0].deviation[1] * 1e6, 9.159953e-2, 1e-4);
