@@ -11,7 +11,6 @@
 
 #include "common/log.h"
 #include "common/service.h"
-#include "common/timefmt.h"
 #include "common/topic.h"
 #include "node/flusher.h"
 #include "node/health.h"
@@ -249,10 +248,6 @@ static int build(struct node *node, int64_t slept_ns, struct error *error)
 {
     const struct node_config *config = node->config;
     const struct kernel_clock kernel = kernel_clock_system();
-    char length[TIMEFMT_SIZE];
-    char why[HOLE_REASON_SIZE];
-    timefmt_duration(slept_ns, length);
-    (void)snprintf(why, sizeof why, "the machine was suspended for %.40s", length);
     struct sampler_setup sampler = {.loop = &node->loop,
                                     .clock = node->clock,
                                     .config = config,
@@ -273,7 +268,7 @@ static int build(struct node *node, int64_t slept_ns, struct error *error)
     }
     sampler.boot = node->hello.boot;
     sampler.away_ns = slept_ns;
-    sampler.away_why = why;
+    sampler.away_why = "the machine was suspended";
     if (spool_open(config->spool_path, config->spool_max_bytes, &node->spool, error) ||
         sampler_new(&sampler, &node->sampler, error) ||
         timekeeper_new(&time, &node->timekeeper, error) || make_publisher(node, error) ||
