@@ -70,20 +70,13 @@ static void on_awake(uv_check_t *check)
 
 /* ---- frames and time ---- */
 
-/* A board counts by a clock of its own: how well it is known comes on top. */
-static struct clock_fit widen(const struct node *node, const struct clock_fit *fit)
-{
-    struct clock_fit wide = *fit;
-    clock_fit_widen(&wide, sampler_clock_sd_ns(node->sampler));
-    return wide;
-}
-
 static void on_frame(void *context, struct frame *frame)
 {
     struct node *node = context;
     struct error error;
     size_t length;
-    frame->fit = widen(node, timekeeper_fit(node->timekeeper));
+    frame->fit = *timekeeper_fit(node->timekeeper);
+    clock_fit_widen(&frame->fit, sampler_clock_sd_ns(node->sampler));
     frame->oldest_seq = spool_oldest_seq(node->spool, frame->boot, frame->seq);
     if (wire_encode(frame, node->bytes, sizeof node->bytes, &length, &error)) {
         log_error("frame %llu is lost: %s", (unsigned long long)frame->seq, error.text);
@@ -102,7 +95,8 @@ static bool may_hurry(void *context)
 static void on_fit(void *context, const struct clock_fit *fit)
 {
     struct node *node = context;
-    struct clock_fit wide = widen(node, fit);
+    struct clock_fit wide = *fit; /* a board's own clock comes on top */
+    clock_fit_widen(&wide, sampler_clock_sd_ns(node->sampler));
     publisher_set_fit(node->publisher, &wide, read_ns(node));
 }
 
