@@ -11,7 +11,7 @@ import json
 import re
 import sqlite3
 
-START_STEP = 100_000
+START_STEP = 1_000_000
 PERIOD_S = 0.02
 NS = 1_000_000_000
 
