@@ -22,16 +22,18 @@
 #define DRAIN_MAX 64
 /* A stamp further back than this is not believed. */
 #define STAMP_AGE_MAX_NS NS_PER_S
-/* How long an answer takes from its stamp through the kernel: a running mean, bounded. */
+/* No answer takes longer from its stamp through the kernel, where it takes no notice of it. */
 #define LAG_MOST_NS INT64_C(200000)
-#define LAG_PART 8
+/* The first answers are slow ones, and no measure for those that follow. */
+#define LAG_LOOKS 16u
 
 struct time_server {
     struct time_server_settings settings;
     struct clock_source kernel; /* what the kernel stamps with: the machine's clock, unskewed */
     struct time_server_counts counts;
     struct time_limit limit;
-    int64_t lag_ns;
+    int64_t lag_ns; /* the least that an answer took from its stamp through the kernel */
+    unsigned lag_looks;
     int fd;
     uint16_t port;
     uv_poll_t poll;
@@ -122,11 +124,18 @@ static int64_t send_answer(struct time_server *server, const struct request *req
     return left_ns;
 }
 
-/* An answer holds the time at which it will leave, so that is guessed from the ones before. */
+/* An answer holds the time at which it will leave, so that is guessed from the ones before. The
+ * least is taken: a time later than the packet left would break what a client relies on, that it is
+ * off by no more than half the round trip. */
 static void learn_lag(struct time_server *server, int64_t lag_ns)
 {
-    lag_ns = lag_ns < 0 ? 0 : lag_ns > LAG_MOST_NS ? LAG_MOST_NS : lag_ns;
-    server->lag_ns += (lag_ns - server->lag_ns) / LAG_PART;
+    if (lag_ns < 0 || lag_ns > LAG_MOST_NS) {
+        return;
+    }
+    if (server->lag_looks == 0 || lag_ns < server->lag_ns) {
+        server->lag_ns = lag_ns;
+    }
+    server->lag_looks += server->lag_looks < LAG_LOOKS;
 }
 
 static void refuse(struct time_server *server, const struct request *request)
@@ -159,7 +168,7 @@ static void answer(struct time_server *server, const struct request *request)
         return;
     }
     now_ns = server->settings.site_now_ns(server->settings.context);
-    time_answer_stamp(bytes, now_ns + server->lag_ns);
+    time_answer_stamp(bytes, now_ns + (server->lag_looks == LAG_LOOKS ? server->lag_ns : 0));
     learn_lag(server, send_answer(server, request, bytes, &server->counts.answered) - now_ns);
 }
 

@@ -194,7 +194,7 @@ static void a_client_over_udp_finds_the_offset(void **state)
     uint8_t answer[512];
     struct ntp_packet packet;
     open_wire(&wire);
-    for (int i = 0; i < 5; i++) {
+    for (int i = 0; i < 7; i++) {
         ask(request, 4, 3);
         int64_t t1 = wire.clock.real_ns(wire.clock.context);
         assert_int_equal(send(wire.client, request, sizeof request, 0), sizeof request);
@@ -210,34 +210,44 @@ static void a_client_over_udp_finds_the_offset(void **state)
         int64_t delta = (t4 - t1) - (t3 - t2);
         assert_true(llabs(theta - NS_PER_S / 4) <= delta / 2 + 1000);
     }
-    assert_int_equal(time_server_get_counts(wire.server)->answered, 5);
+    assert_int_equal(time_server_get_counts(wire.server)->answered, 7);
     close_wire(&wire);
 }
 
+/* One packet that waits 30 ms before it is read: whether its answer says when it arrived. */
+static bool says_arrival(struct wire *wire)
+{
+    uint8_t request[NTP_PACKET_SIZE];
+    uint8_t answer[512];
+    struct ntp_packet packet;
+    ask(request, 4, 3);
+    int64_t sent = quarter_second_ahead(&wire->clock);
+    assert_int_equal(send(wire->client, request, sizeof request, 0), sizeof request);
+    int64_t arrived = quarter_second_ahead(&wire->clock);
+    while (quarter_second_ahead(&wire->clock) < arrived + 30000000) {
+        /* the loop is busy for 30 ms */
+    }
+    assert_int_equal(turn_for_answer(wire, answer, sizeof answer), NTP_PACKET_SIZE);
+    assert_int_equal(ntp_packet_read(answer, NTP_PACKET_SIZE, &packet, NULL), 0);
+    int64_t t2 = timefmt_utc_from_ntp(packet.receive, sent);
+    return t2 >= sent - 1000000 && t2 <= arrived + 1000000;
+}
+
+/* The kernel begins with its stamps some packets after they were asked for, when it finds time;
+ * until then it stamps what is read. */
 static void the_kernels_stamp_is_used_and_not_the_time_of_reading(void **state)
 {
     (void)state;
     struct wire wire;
-    uint8_t request[NTP_PACKET_SIZE];
-    uint8_t answer[512];
-    struct ntp_packet packet;
+    bool said = false;
     open_wire(&wire);
-    ask(request, 4, 3);
-    /* The first packet after the stamps are asked for may lack one. */
-    assert_int_equal(send(wire.client, request, sizeof request, 0), sizeof request);
-    assert_int_equal(turn_for_answer(&wire, answer, sizeof answer), NTP_PACKET_SIZE);
-    uint64_t unstamped = time_server_get_counts(wire.server)->unstamped;
-    int64_t sent = quarter_second_ahead(&wire.clock);
-    assert_int_equal(send(wire.client, request, sizeof request, 0), sizeof request);
-    int64_t arrived = quarter_second_ahead(&wire.clock);
-    while (quarter_second_ahead(&wire.clock) < arrived + 30000000) {
-        /* the loop is busy for 30 ms */
+    for (int i = 0; i < 40 && !said; i++) {
+        said = says_arrival(&wire);
     }
-    assert_int_equal(turn_for_answer(&wire, answer, sizeof answer), NTP_PACKET_SIZE);
-    assert_int_equal(ntp_packet_read(answer, NTP_PACKET_SIZE, &packet, NULL), 0);
-    int64_t t2 = timefmt_utc_from_ntp(packet.receive, sent);
+    assert_true(said);
+    uint64_t unstamped = time_server_get_counts(wire.server)->unstamped;
+    assert_true(says_arrival(&wire));
     assert_int_equal(time_server_get_counts(wire.server)->unstamped, unstamped);
-    assert_true(t2 >= sent - 1000000 && t2 <= arrived + 1000000);
     close_wire(&wire);
 }
 
