@@ -195,7 +195,8 @@ class RecorderTest(support.Case):
         new = self.folder / "new.sqlite"
         self.add(night, write_recording(self.folder / "rec.wav"), new, "--room", "hall")
         with sqlite3.connect(new) as db:
-            db.execute("INSERT INTO mark VALUES(99, 1, 2, 1, '', '', 'we were never there')")
+            db.execute("INSERT INTO mark VALUES(99, 1, 2, 1, '', '',"
+                       " 'we were never there', NULL, 0)")
         told = self.run(ROOMWAKE, "verify", new, check=1).stdout
         self.assertIn("has marks that came after the night's end", told)
         with sqlite3.connect(new) as db:
