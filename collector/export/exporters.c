@@ -16,7 +16,7 @@ static const struct exporter *find(const char *name, struct error *error)
             return exporters[i];
         }
     }
-    (void)error_set(error, ERROR_USAGE, "export: no format \"%.32s\"", name);
+    (void)error_set(error, ERROR_USAGE, "no format \"%.32s\" (try --help)", name);
     return NULL;
 }
 
