@@ -9,20 +9,6 @@
 #include "collector/options.h"
 #include "collector/record/calibrate.h"
 #include "common/ident.h"
-#include "common/timefmt.h"
-
-static int read_time(const struct arguments *arguments, const char *option, int64_t *time_ns,
-                     struct error *error)
-{
-    const char *text = options_value(arguments, option);
-    struct error ignored;
-    if (!text || timefmt_parse_rfc3339(text, strlen(text), time_ns, &ignored) == 0 ||
-        timefmt_parse_seconds(text, strlen(text), time_ns, &ignored) == 0) {
-        return 0;
-    }
-    return error_set(error, ERROR_USAGE, "--%s: \"%s\" is neither RFC 3339 nor seconds since 1970",
-                     option, text);
-}
 
 /* Above 0 (or 0 where `zero` is allowed); leaves *number where the option was not given. */
 static int read_number(const struct arguments *arguments, const char *option, bool zero,
@@ -59,8 +45,8 @@ static int read_numbers(const struct arguments *arguments, struct calibrate_sett
         read_number(arguments, "measure-error", true, &settings->measure_error_m, error) != 0 ||
         read_number(arguments, "current-error", true, &percent, error) != 0 ||
         read_number(arguments, "within", false, &settings->within_s, error) != 0 ||
-        read_time(arguments, "from", &settings->from_ns, error) != 0 ||
-        read_time(arguments, "to", &settings->to_ns, error) != 0) {
+        options_time(arguments, "from", &settings->from_ns, error) != 0 ||
+        options_time(arguments, "to", &settings->to_ns, error) != 0) {
         return -1;
     }
     settings->current_error = percent / 100.0;

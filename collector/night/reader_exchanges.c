@@ -6,31 +6,14 @@
 #include <string.h>
 
 #include "collector/night/reader_clock.h"
+#include "common/grow.h"
 #include "common/message.h"
-
-#define GROW_BY 256
 
 struct gathering {
     struct night_exchanges *into;
     size_t node_count;
     struct error *error;
 };
-
-/* Room for one more. */
-static int grow(void **memory, size_t count, size_t *size, size_t each, struct error *error)
-{
-    if (count < *size) {
-        return 0;
-    }
-    size_t more = *size ? 2 * *size : GROW_BY;
-    void *grown = realloc(*memory, more * each);
-    if (!grown) {
-        return error_set(error, ERROR_MEMORY, "exchanges: out of memory");
-    }
-    *memory = grown;
-    *size = more;
-    return 0;
-}
 
 static struct night_boot_exchanges *find_or_add(struct gathering *gathering, uint32_t node,
                                                 uint64_t boot)
@@ -42,7 +25,8 @@ static struct night_boot_exchanges *find_or_add(struct gathering *gathering, uin
         }
     }
     void *memory = all->boots;
-    if (grow(&memory, all->count, &all->size, sizeof *all->boots, gathering->error) != 0) {
+    if (grow_list(&memory, all->count, &all->size, sizeof *all->boots, "exchanges",
+                  gathering->error) != 0) {
         return NULL;
     }
     all->boots = memory;
@@ -65,7 +49,8 @@ static int take_state(void *context, uint32_t node, int64_t time_ns, const char 
     struct night_boot_exchanges *boot = find_or_add(gathering, node, state.boot);
     for (size_t i = 0; boot && i < state.exchange_count; i++) {
         void *memory = boot->exchanges;
-        if (grow(&memory, boot->count, &boot->size, sizeof *boot->exchanges, gathering->error)) {
+        if (grow_list(&memory, boot->count, &boot->size, sizeof *boot->exchanges, "exchanges",
+                      gathering->error)) {
             return -1;
         }
         boot->exchanges = memory;

@@ -8,11 +8,11 @@
 #include "collector/ingest/cook.h"
 #include "collector/night/reader_clock.h"
 #include "collector/night/reader_exchanges.h"
+#include "common/grow.h"
 #include "common/clock_smooth.h"
 #include "common/timefmt.h"
 
 #define CRYSTAL_PPB 100000 /* as the nodes themselves take it */
-#define GROW_BY 256
 /* A live block that had to catch up was squeezed: its period says nothing then. */
 #define SQUEEZED(period_ps, nominal_ps) ((period_ps) < (nominal_ps) - (nominal_ps) / 100)
 
@@ -44,26 +44,10 @@ struct refit {
     int64_t times_ns[BLOCK_SAMPLES_MAX];
 };
 
-/* Room for one more. */
-static int grow(void **memory, size_t count, size_t *size, size_t each, struct error *error)
-{
-    if (count < *size) {
-        return 0;
-    }
-    size_t more = *size ? 2 * *size : GROW_BY;
-    void *grown = realloc(*memory, more * each);
-    if (!grown) {
-        return error_set(error, ERROR_MEMORY, "re-fit: out of memory");
-    }
-    *memory = grown;
-    *size = more;
-    return 0;
-}
-
 static int add_sd(struct sd_list *list, int64_t sd_ns, struct error *error)
 {
     void *memory = list->values;
-    if (grow(&memory, list->count, &list->size, sizeof *list->values, error) != 0) {
+    if (grow_list(&memory, list->count, &list->size, sizeof *list->values, "re-fit", error) != 0) {
         return -1;
     }
     list->values = memory;
