@@ -12,6 +12,7 @@
  * uncertainty_ns is one sigma at ref_node_ns; it grows by growth_ppb of the time since. */
 struct clock_fit {
     bool known;
+    bool utc; /* it leads to UTC, as the node's kernel keeps it, and not to the site's time */
     int64_t ref_node_ns;
     int64_t offset_ns;
     int64_t rate_ppt;
@@ -26,6 +27,10 @@ int64_t clock_fit_site_ns(const struct clock_fit *fit, int64_t node_ns);
 /* Another uncertainty, one sigma, on top of the line's own: as squares. */
 void clock_fit_widen(struct clock_fit *fit, int64_t sd_ns);
 int64_t clock_fit_uncertainty_ns(const struct clock_fit *fit, int64_t node_ns);
+/* From where `first` starts to where `then` leads; both known. Uncertainties add as squares. */
+struct clock_fit clock_fit_chain(const struct clock_fit *first, const struct clock_fit *then);
+/* Back from where a known fit leads to where it starts. */
+struct clock_fit clock_fit_inverse(const struct clock_fit *fit);
 
 /* One RFC 5905 exchange: t1, t4 on the node's clock, t2, t3 on the site's, all in ns. */
 struct clock_exchange {

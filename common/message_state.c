@@ -26,7 +26,7 @@ static void append_fit(struct text *out, const struct clock_fit *fit)
     append_int64(out, "rate_ppt", fit->rate_ppt);
     append_int64(out, "uncertainty_ns", fit->uncertainty_ns);
     append_int64(out, "growth_ppb", fit->growth_ppb);
-    (void)text_append_format(out, "}");
+    (void)text_append_format(out, "%s}", fit->utc ? ",\"utc\":true" : "");
 }
 
 static void append_exchanges(struct text *out, const struct message_state *state)
@@ -94,8 +94,8 @@ int message_state_write(const struct message_state *state, struct text *out)
 
 static int read_fit(const cJSON *root, struct clock_fit *fit, struct error *error)
 {
-    static const char *const fields[] = {"ref_node_ns",    "offset_ns",  "rate_ppt",
-                                         "uncertainty_ns", "growth_ppb", NULL};
+    static const char *const fields[] = {"ref_node_ns", "offset_ns", "rate_ppt", "uncertainty_ns",
+                                         "growth_ppb",  "utc",       NULL};
     const char *path = "state.clock";
     const cJSON *clock = cJSON_GetObjectItemCaseSensitive(root, "clock");
     if (!clock) {
@@ -106,7 +106,8 @@ static int read_fit(const cJSON *root, struct clock_fit *fit, struct error *erro
         json_get_int64_text(clock, path, "offset_ns", &fit->offset_ns, error) != 0 ||
         json_get_int64_text(clock, path, "rate_ppt", &fit->rate_ppt, error) != 0 ||
         json_get_int64_text(clock, path, "uncertainty_ns", &fit->uncertainty_ns, error) != 0 ||
-        json_get_int64_text(clock, path, "growth_ppb", &fit->growth_ppb, error) != 0) {
+        json_get_int64_text(clock, path, "growth_ppb", &fit->growth_ppb, error) != 0 ||
+        json_get_bool_or(clock, path, "utc", false, &fit->utc, error) != 0) {
         return -1;
     }
     if (fit->uncertainty_ns < 0 || fit->growth_ppb < 0) {

@@ -26,6 +26,7 @@ enum {
 
 #define FLAG_FIT_KNOWN 0x01
 #define FLAG_HOLES 0x02
+#define FLAG_FIT_UTC 0x04
 #define RATE_PPT_MAX INT64_C(100000000000)              /* a tenth */
 #define UNCERTAINTY_NS_MAX INT64_C(1000000000000000000) /* 31 years */
 #define GROWTH_PPB_MAX INT64_C(1000000000)
@@ -87,6 +88,11 @@ static int check_head(const struct frame *frame, struct error *error)
     return frame->fit.known ? check_fit(&frame->fit, error) : 0;
 }
 
+static uint8_t fit_flags(const struct clock_fit *fit)
+{
+    return (uint8_t)(!fit->known ? 0 : fit->utc ? FLAG_FIT_KNOWN | FLAG_FIT_UTC : FLAG_FIT_KNOWN);
+}
+
 /* An unknown fit is written as zeros: one frame has one spelling. */
 static void write_fit(struct bytes_writer *writer, const struct clock_fit *fit)
 {
@@ -105,8 +111,8 @@ static void write_head(struct bytes_writer *writer, const struct frame *frame)
 {
     bytes_write_run(writer, magic, sizeof magic);
     bytes_write_u8(writer, WIRE_VERSION);
-    bytes_write_u8(writer, (uint8_t)((frame->fit.known ? FLAG_FIT_KNOWN : 0) |
-                                     (frame->hole_count > 0 ? FLAG_HOLES : 0)));
+    bytes_write_u8(writer,
+                   (uint8_t)(fit_flags(&frame->fit) | (frame->hole_count > 0 ? FLAG_HOLES : 0)));
     bytes_write_u32(writer, 0);
     bytes_write_u64(writer, frame->boot);
     bytes_write_u64(writer, frame->seq);
@@ -163,7 +169,7 @@ static int check_message(const uint8_t *bytes, size_t length, struct error *erro
     if (bytes_read_u32(&reader) != checksum_of(bytes, length)) {
         return error_set(error, ERROR_CHECKSUM, "blocks message: checksum mismatch");
     }
-    if (bytes[AT_FLAGS] & ~(FLAG_FIT_KNOWN | FLAG_HOLES)) {
+    if (bytes[AT_FLAGS] & ~(FLAG_FIT_KNOWN | FLAG_HOLES | FLAG_FIT_UTC)) {
         return error_set(error, ERROR_FORMAT, "blocks message: unknown flags %02x",
                          bytes[AT_FLAGS]);
     }
@@ -177,7 +183,8 @@ static int read_head(struct bytes_reader *reader, uint8_t flags, struct frame *f
     frame->seq = bytes_read_u64(reader);
     frame->oldest_seq = bytes_read_u64(reader);
     frame->until_node_ns = bytes_read_i64(reader);
-    struct clock_fit fit = {.known = (flags & FLAG_FIT_KNOWN) != 0};
+    struct clock_fit fit = {.known = (flags & FLAG_FIT_KNOWN) != 0,
+                            .utc = (flags & FLAG_FIT_UTC) != 0};
     fit.ref_node_ns = bytes_read_i64(reader);
     fit.offset_ns = bytes_read_i64(reader);
     fit.rate_ppt = bytes_read_i64(reader);
@@ -185,8 +192,8 @@ static int read_head(struct bytes_reader *reader, uint8_t flags, struct frame *f
     fit.growth_ppb = bytes_read_i64(reader);
     frame->fit = fit;
     frame->block_count = bytes_read_u16(reader);
-    if (!fit.known && (fit.ref_node_ns | fit.offset_ns | fit.rate_ppt | fit.uncertainty_ns |
-                       fit.growth_ppb) != 0) {
+    if (!fit.known && (fit.utc | fit.ref_node_ns | fit.offset_ns | fit.rate_ppt |
+                       fit.uncertainty_ns | fit.growth_ppb) != 0) {
         return error_set(error, ERROR_FORMAT, "blocks message: a clock fit that is not known");
     }
     return check_head(frame, error);
@@ -249,7 +256,7 @@ int wire_restamp(uint8_t *bytes, size_t length, uint64_t oldest_seq, const struc
     if (stamp) {
         writer = bytes_writer_of(bytes + AT_FIT, AT_BLOCK_COUNT - AT_FIT);
         write_fit(&writer, fit);
-        bytes[AT_FLAGS] |= FLAG_FIT_KNOWN;
+        bytes[AT_FLAGS] |= fit_flags(fit);
     }
     put_checksum(bytes, length);
     return 0;

@@ -159,6 +159,7 @@ static void take_burst(struct timekeeper *timekeeper)
     clock_fitter_line(&timekeeper->fitter, now_ns, &timekeeper->fit);
     if (timekeeper->kernel.read) {
         kernel_clock_widen(&timekeeper->reading, &timekeeper->fit);
+        timekeeper->fit.utc = true;
     }
     if (timekeeper->setup.on_fit && timekeeper->fit.known) {
         timekeeper->setup.on_fit(timekeeper->setup.context, &timekeeper->fit);

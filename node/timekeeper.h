@@ -10,7 +10,7 @@
 #include "common/clock.h"
 #include "common/clock_fit.h"
 #include "common/error.h"
-#include "node/kernel_clock.h"
+#include "common/kernel_clock.h"
 
 struct timekeeper_setup {
     uv_loop_t *loop;
@@ -22,7 +22,7 @@ struct timekeeper_setup {
     int listen_ms;          /* for late answers, after the last question; 0 takes 1000 */
     int burst_size;         /* 1 to TIME_BURST_MAX (time_burst.h) */
     /* Not NULL (copied): the kernel is believed instead of a time server, once it says that it is
-     * disciplined; host and port are not used. */
+     * disciplined; fits lead to UTC; host and port are not used. */
     const struct kernel_clock *kernel;
     void *context;
     /* After each burst that brought an exchange; the fit is known. May be NULL. */

@@ -15,6 +15,14 @@ int64_t intake_now(const struct intake *intake)
     return intake->settings.site_now_ns(intake->settings.clock_context);
 }
 
+void intake_lead_to_site(const struct intake *intake, struct clock_fit *fit)
+{
+    if (fit->known && fit->utc) {
+        struct clock_fit on = intake->settings.utc_to_site(intake->settings.clock_context);
+        *fit = clock_fit_chain(fit, &on);
+    }
+}
+
 const char *intake_node_id(const struct intake *intake, uint32_t node)
 {
     return intake->settings.site->nodes[node].id;
@@ -170,6 +178,7 @@ static void take_state(struct intake *intake, struct intake_node *node, const ui
         say_malformed(intake, node->index, "state", &error);
         return;
     }
+    intake_lead_to_site(intake, &state.fit);
     /* Written anew, so that what is stored has been understood. */
     if (message_state_write(&state, &json) ||
         night_put_state(intake->settings.writer, node->index, intake_now(intake), json.bytes,

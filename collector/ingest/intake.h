@@ -58,6 +58,8 @@ struct intake_settings {
     struct ack *ack; /* NULL where nobody waits for `stored` */
     int64_t (*site_now_ns)(void *context);
     void *clock_context;
+    /* From UTC to the site's time, for nodes that keep UTC; known, with clock_context. */
+    struct clock_fit (*utc_to_site)(void *context);
     int64_t night_start_ns;
     int64_t marks_from_ns; /* a mark that was over before this is refused */
     uint64_t senml_boot;   /* random, not 0: the boot that SenML nodes' frames are filed under */

@@ -189,14 +189,13 @@ static void add_told_holes(struct passage *passage)
 static void find_gaps(struct passage *passage, const struct cook *before)
 {
     struct gap gap;
-    const struct gap_frame seen = {.clock_known = passage->frame->fit.known,
-                                   .new_boot = passage->verdict == DEDUPE_NEW_BOOT,
-                                   .why = passage->frame->hole_count > 0
-                                              ? passage->frame->holes[0].reason
-                                              : NULL,
-                                   .lost = passage->lost,
-                                   .first_ns = passage->first_ns,
-                                   .last_ns = passage->last_ns};
+    const struct gap_frame seen = {
+        .clock_known = passage->frame->fit.known,
+        .new_boot = passage->verdict == DEDUPE_NEW_BOOT,
+        .why = passage->frame->hole_count > 0 ? passage->frame->holes[0].reason : NULL,
+        .lost = passage->lost,
+        .first_ns = passage->first_ns,
+        .last_ns = passage->last_ns};
     if (!passage->in_order && passage->frame->fit.known) {
         return;
     }
@@ -357,6 +356,7 @@ void intake_take_frame(struct intake *intake, struct intake_node *node, const ui
         intake_say(intake, &intake->said_malformed, node->index, "blocks", error.text);
         return;
     }
+    intake_lead_to_site(intake, &frame.fit);
     passage.verdict =
         dedupe_look(&node->dedupe, frame.boot, frame.seq, frame.oldest_seq, &passage.lost);
     if (passage.verdict == DEDUPE_SEEN) {

@@ -84,6 +84,8 @@ struct intake {
 /* NULL where memory ran out, which is logged. */
 struct intake_node *intake_get_node(struct intake *intake, uint32_t index);
 int64_t intake_now(const struct intake *intake);
+/* A fit that leads to UTC is led on to the site's time; others, and unknown ones, stay. */
+void intake_lead_to_site(const struct intake *intake, struct clock_fit *fit);
 /* Logged at most every SAID_EVERY_NS; counted by the caller. */
 void intake_say(struct intake *intake, struct said *said, uint32_t node, const char *what,
                 const char *why);

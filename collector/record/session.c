@@ -210,6 +210,7 @@ int session_run(const struct session_settings *settings, struct session_result *
     }
     session->settings = settings;
     site_clock_init(&session->clock, settings->clock);
+    utc_line_init(&session->utc, kernel_clock_system());
     int outcome = -1;
     if (uv_loop_init(&session->loop) != 0) {
         (void)error_set(error, ERROR_MEMORY, "session: no event loop");

@@ -78,10 +78,23 @@ static void say_step(struct session *session, int64_t step_ns)
     station_say(session->station, "clock", text);
 }
 
+int64_t session_clock_now_ns(void *session)
+{
+    return site_clock_now_ns(&((struct session *)session)->clock);
+}
+
+struct clock_fit session_clock_utc_to_site(void *context)
+{
+    const struct session *session = context;
+    return utc_line_to_site(&session->utc, &session->clock);
+}
+
 void session_clock_look(struct session *session)
 {
     struct site_clock_news news;
-    if (!site_clock_look(&session->clock, &news)) {
+    bool any = site_clock_look(&session->clock, &news);
+    utc_line_look(&session->utc, &session->clock);
+    if (!any) {
         return;
     }
     if (news.slept_ns > 0) {

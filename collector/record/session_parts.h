@@ -18,6 +18,7 @@
 #include "collector/record/session.h"
 #include "collector/record/session_keys.h"
 #include "collector/record/site_clock.h"
+#include "collector/record/utc_line.h"
 #include "collector/record/station.h"
 #include "collector/web/live.h"
 #include "collector/web/server.h"
@@ -37,6 +38,7 @@ struct session {
     const struct session_settings *settings;
     uv_loop_t loop;
     struct site_clock clock;
+    struct utc_line utc;
     struct station *station;
     struct web_live *live; /* NULL: no page */
     struct web_server *web;
@@ -84,6 +86,9 @@ int session_resume_nodes(struct session *session, struct error *error);
  * once a second. */
 int session_clock_take_up(struct session *session, struct error *error);
 void session_clock_look(struct session *session);
+/* For the intake: `session` is a struct session. */
+int64_t session_clock_now_ns(void *session);
+struct clock_fit session_clock_utc_to_site(void *session);
 /* The broker of its own, and what is said of it at the start, where it can still be changed. */
 int session_broker_start(struct session *session, struct error *error);
 void session_broker_say(struct session *session);

@@ -105,6 +105,52 @@ static void times_at_the_end_of_int64_stay_there(void **state)
     assert_true(clock_fit_site_ns(&fit, INT64_MIN) == INT64_MIN);
 }
 
+static void two_lines_after_each_other_are_one(void **state)
+{
+    (void)state;
+    const struct clock_fit first = {.known = true,
+                                    .utc = true,
+                                    .ref_node_ns = 1000 * NS_PER_S,
+                                    .offset_ns = INT64_C(1700000000000000000),
+                                    .rate_ppt = 40000000,
+                                    .uncertainty_ns = 3000,
+                                    .growth_ppb = 10};
+    const struct clock_fit then = {.known = true,
+                                   .ref_node_ns = INT64_C(1700000500000000000),
+                                   .offset_ns = -250000000,
+                                   .rate_ppt = -70000000,
+                                   .uncertainty_ns = 3500,
+                                   .growth_ppb = 1};
+    struct clock_fit both = clock_fit_chain(&first, &then);
+    assert_true(both.known && !both.utc);
+    for (int64_t node_ns = 0; node_ns < 40000 * NS_PER_S; node_ns += 997 * NS_PER_S) {
+        int64_t apart_ns = clock_fit_site_ns(&both, node_ns) -
+                           clock_fit_site_ns(&then, clock_fit_site_ns(&first, node_ns));
+        assert_in_range(apart_ns + 2, 0, 4);
+    }
+    /* then's own 3500 and 1 ppb of the 500 s to its reference: 4000 ns with 3000 is 5000. */
+    assert_int64_equal(both.uncertainty_ns, 5000);
+    assert_int64_equal(both.growth_ppb, 11);
+}
+
+static void a_line_turned_round_leads_back(void **state)
+{
+    (void)state;
+    const struct clock_fit fit = {.known = true,
+                                  .utc = true,
+                                  .ref_node_ns = 1000 * NS_PER_S,
+                                  .offset_ns = INT64_C(1700000000000000000),
+                                  .rate_ppt = INT64_C(100000000000),
+                                  .uncertainty_ns = 3000};
+    struct clock_fit back = clock_fit_inverse(&fit);
+    assert_true(back.known && !back.utc);
+    assert_int64_equal(back.uncertainty_ns, 3000);
+    for (int64_t node_ns = 0; node_ns < 40000 * NS_PER_S; node_ns += 997 * NS_PER_S) {
+        int64_t again_ns = clock_fit_site_ns(&back, clock_fit_site_ns(&fit, node_ns));
+        assert_in_range(again_ns - node_ns + 25, 0, 50); /* the rate is whole in 1e-12 */
+    }
+}
+
 static void nothing_is_known_before_the_first_exchange(void **state)
 {
     (void)state;
@@ -279,6 +325,8 @@ int main(void)
         cmocka_unit_test(another_uncertainty_adds_as_squares),
         cmocka_unit_test(a_line_is_applied_in_whole_nanoseconds),
         cmocka_unit_test(times_at_the_end_of_int64_stay_there),
+        cmocka_unit_test(two_lines_after_each_other_are_one),
+        cmocka_unit_test(a_line_turned_round_leads_back),
         cmocka_unit_test(nothing_is_known_before_the_first_exchange),
         cmocka_unit_test(one_burst_gives_its_best_exchange_with_the_crystal_s_growth),
         cmocka_unit_test(a_quiet_wire_gives_offset_and_rate),

@@ -22,6 +22,7 @@ static struct message_state good_state(void)
     return (struct message_state){
         .boot = UINT64_C(0xfedcba9876543210),
         .fit = {.known = true,
+                .utc = true,
                 .ref_node_ns = INT64_C(1234567890123456789),
                 .offset_ns = INT64_C(-1491926160718000001),
                 .rate_ppt = -40000001,
@@ -86,7 +87,7 @@ static void state_keeps_every_digit_of_its_nanoseconds(void **state)
     text_free(&text);
     assert_false(read.gone);
     assert_true(read.boot == sent.boot);
-    assert_true(read.fit.known);
+    assert_true(read.fit.known && read.fit.utc);
     assert_int64_equal(read.fit.ref_node_ns, sent.fit.ref_node_ns);
     assert_int64_equal(read.fit.offset_ns, sent.fit.offset_ns);
     assert_int64_equal(read.fit.rate_ppt, sent.fit.rate_ppt);

@@ -398,16 +398,18 @@ static void a_message_waiting_can_be_peeked_at_and_stamped_once(void **state)
     struct clock_fit fit = {.known = true, .ref_node_ns = 5, .offset_ns = 6, .uncertainty_ns = 7};
     struct wire_arena arena = {0};
     struct frame read;
+    fit.utc = true;
     assert_int_equal(wire_restamp(bytes, length, 5, &fit, &error), 0);
     assert_int_equal(wire_decode(bytes, length, &arena, &read, &error), 0);
     assert_int_equal(read.oldest_seq, 5);
-    assert_true(read.fit.known);
+    assert_true(read.fit.known && read.fit.utc);
     assert_int64_equal(read.fit.offset_ns, 6);
 
     struct clock_fit later = {.known = true, .offset_ns = 99};
     assert_int_equal(wire_restamp(bytes, length, 6, &later, &error), 0);
     assert_int_equal(wire_decode(bytes, length, &arena, &read, &error), 0);
     assert_int_equal(read.oldest_seq, 6);
+    assert_true(read.fit.utc);
     assert_int64_equal(read.fit.offset_ns, 6);
     assert_int_equal(read.block_count, 3);
     assert_blocks_equal(&read.blocks[2], &fixture.frame.blocks[2]);

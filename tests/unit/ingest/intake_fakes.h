@@ -257,6 +257,13 @@ static int64_t test_now(void *context)
     return now_ns;
 }
 
+/* The site's clock is a second ahead of UTC. */
+static struct clock_fit test_utc_to_site(void *context)
+{
+    (void)context;
+    return (struct clock_fit){.known = true, .offset_ns = NS_PER_S, .uncertainty_ns = 4000000};
+}
+
 static void on_log(void *context, enum log_level level, const char *line)
 {
     (void)context;
@@ -279,6 +286,7 @@ static int setup(void **state)
     log_set_level(LOG_LEVEL_WARNING);
     const struct intake_settings settings = {.site = site,
                                              .site_now_ns = test_now,
+                                             .utc_to_site = test_utc_to_site,
                                              .night_start_ns = T0_NS,
                                              .marks_from_ns = T0_NS - 1000 * NS_PER_S,
                                              .senml_boot = 0x5E,

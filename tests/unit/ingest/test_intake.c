@@ -57,6 +57,31 @@ static void send_frame(uint64_t boot, uint64_t seq, uint64_t oldest, int64_t sec
     intake_message(intake, "roomwake/lodge/n2/blocks", bytes, length);
 }
 
+static void a_node_that_keeps_utc_is_led_on_to_the_site_s_time(void **state)
+{
+    (void)state;
+    struct clock_fit utc = good_fit;
+    utc.utc = true;
+    utc.offset_ns -= NS_PER_S;
+    utc.uncertainty_ns = 3000000;
+    say_hello(BOOT_A);
+    size_t length = make_frame(BOOT_A, 1, 1, 0, &utc);
+    now_ns = T0_NS + NS_PER_S;
+    intake_message(intake, "roomwake/lodge/n2/blocks", bytes, length);
+    assert_int_equal(noted.frame_count, 1);
+    assert_int64_equal(noted.frames[0].first_ns, T0_NS);
+    assert_int64_equal(noted.clock_sds[0], 5000000);
+    send_text("roomwake/lodge/n2/state",
+              "{\"version\":1,\"boot\":\"00000000000000a1\",\"gone\":false,\"clock\":"
+              "{\"ref_node_ns\":\"0\",\"offset_ns\":\"5\",\"rate_ppt\":\"0\","
+              "\"uncertainty_ns\":\"3000000\",\"growth_ppb\":\"0\",\"utc\":true},"
+              "\"exchange_age_ns\":\"-1\",\"round_trip_ns\":\"-1\",\"spool\":{\"frames\":0,"
+              "\"bytes\":0,\"dropped\":0,\"room\":0},\"note\":\"\"}");
+    assert_non_null(strstr(noted.state, "\"offset_ns\":\"1000000005\""));
+    assert_non_null(strstr(noted.state, "\"uncertainty_ns\":\"5000000\""));
+    assert_null(strstr(noted.state, "utc"));
+}
+
 static void a_frame_goes_to_the_night_and_the_pipeline_in_site_time(void **state)
 {
     (void)state;
@@ -515,6 +540,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         WITH_INTAKE(a_frame_goes_to_the_night_and_the_pipeline_in_site_time),
+        WITH_INTAKE(a_node_that_keeps_utc_is_led_on_to_the_site_s_time),
         WITH_INTAKE(a_frame_sent_twice_is_stored_once),
         WITH_INTAKE(a_frame_over_a_hole_is_refused_until_the_hole_is_filled),
         WITH_INTAKE(without_a_hello_frames_are_refused_with_one_line),

@@ -365,6 +365,7 @@ static void a_disciplined_kernel_is_believed_with_its_own_bound(void **state)
     struct timekeeper *timekeeper = begin_with_kernel();
     run_until(&fits, 5);
     assert_int_equal(server.asked, 0);
+    assert_true(last_fit.utc);
     int64_t node_ns = server.clock.mono_ns(server.clock.context);
     int64_t real_ns = server.clock.real_ns(server.clock.context);
     assert_close((double)(clock_fit_site_ns(&last_fit, node_ns) - real_ns), 0, 50e3);

@@ -1,8 +1,9 @@
 /* A machine whose kernel keeps UTC already (by an NTP or PTP daemon, or a GPS): pairs of its raw
  * monotonic clock and its real one, and the kernel's own word on how far the real one may be off.
- * Must never set or steer a clock. Used by timekeeper.c where the config says clock "system". */
-#ifndef ROOMWAKE_NODE_KERNEL_CLOCK_H
-#define ROOMWAKE_NODE_KERNEL_CLOCK_H
+ * Must never set or steer a clock. Used by nodes whose clock is "system" (timekeeper.c), and by the
+ * base station, which places them (utc_line.c). */
+#ifndef ROOMWAKE_COMMON_KERNEL_CLOCK_H
+#define ROOMWAKE_COMMON_KERNEL_CLOCK_H
 
 #include <stdbool.h>
 #include <stdint.h>

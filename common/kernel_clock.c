@@ -1,6 +1,6 @@
 /* adjtimex(2), read only, and pairs of clock readings.
- * Must never set or steer a clock. Called by timekeeper.c. */
-#include "node/kernel_clock.h"
+ * Must never set or steer a clock. Called by the node's timekeeper.c and by utc_line.c. */
+#include "common/kernel_clock.h"
 
 #include <math.h>
 #include <sys/timex.h>
