@@ -196,7 +196,8 @@ int recording_run(struct recording *recording, const struct recording_sink *sink
         }
         result = take_sample(&run, &sample, error);
     }
-    if (result == 0) {
+    /* A clock that is told on after the last sample has taken us past the end already. */
+    if (result == 0 && recording->last_ns >= run.handed_ns) {
         result = hand_on(&run, recording->last_ns + 1, error);
     }
     end(&run);

@@ -233,6 +233,19 @@ static void the_clock_column_is_handed_on_and_is_no_channel(void **state)
     assert_int64_equal(out.clock_values[1], 1300000);
 }
 
+static void a_clock_told_on_after_the_samples_never_turns_time_back(void **state)
+{
+    (void)state;
+    struct error error;
+    assert_int_equal(import("time,node,temperature,clock-uncertainty\n"
+                            "50,n1,21,0.001\n95,n1,21,\n120,n1,,0.005\n",
+                            &out, &error),
+                     0);
+    assert_int_equal(out.count, 2);
+    assert_false(out.out_of_order);
+    assert_true(out.until_ns[0] > 95 * NS_PER_S);
+}
+
 static void each_fault_is_named_by_its_line(void **state)
 {
     (void)state;
@@ -338,6 +351,7 @@ int main(void)
         cmocka_unit_test(even_times_of_a_channel_with_a_rate_give_even_blocks),
         cmocka_unit_test(quotes_crlf_bom_and_blank_lines_at_the_end_are_taken),
         cmocka_unit_test(the_clock_column_is_handed_on_and_is_no_channel),
+        cmocka_unit_test(a_clock_told_on_after_the_samples_never_turns_time_back),
         cmocka_unit_test(each_fault_is_named_by_its_line),
         cmocka_unit_test(a_missing_file_is_named),
         cmocka_unit_test(a_sink_that_fails_stops_the_run),
