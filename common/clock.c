@@ -26,6 +26,11 @@ static int64_t read_clock(clockid_t id)
     return (int64_t)now.tv_sec * NS_PER_S + now.tv_nsec;
 }
 
+int64_t clock_thread_used_ns(void)
+{
+    return read_clock(CLOCK_THREAD_CPUTIME_ID);
+}
+
 /* ---- sleep ---- */
 
 /* How far the clock that counts sleep is ahead of the one that does not; *width_ns bounds the error

@@ -32,6 +32,9 @@ struct clock_source clock_system(void);
 /* A rise says that the machine was suspended: fits from before it hold no more. */
 int64_t clock_slept_ns(const struct clock_source *clock);
 
+/* Processor time that the calling thread has used, for what is told of a program itself. */
+int64_t clock_thread_used_ns(void);
+
 #define CLOCK_JUMPS_MOST 4
 
 /* A step of the wall clock; after_ns is counted from clock_skewed(). */

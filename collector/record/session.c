@@ -34,6 +34,7 @@ static void close_handles(struct session *session)
         uv_close((uv_handle_t *)&session->terminate, NULL);
         session->timers_open = false;
     }
+    loop_watch_stop(&session->watch);
     for (size_t i = 0; i < OUTLET_COUNT; i++) {
         outlet_close(session->outlets[i], on_nothing, NULL);
     }
@@ -77,6 +78,7 @@ void session_stop(struct session *session)
         night_writer_flush(session->writer, &error) != 0) {
         log_error("%s", error.text);
     }
+    station_pace(session->station, &session->watch.lag);
     service_ending();
     ack_flush(session->ack);
     session->stopping = true;

@@ -133,6 +133,14 @@ static void on_tick(uv_timer_t *timer)
     session_say_seal(session);
 }
 
+static void on_held_up(void *context, int64_t busy_ns, int64_t own_ns)
+{
+    struct session *session = context;
+    if (!session->stopping) {
+        station_held_up(session->station, busy_ns, own_ns);
+    }
+}
+
 static void on_signal(uv_signal_t *signal, int number)
 {
     struct session *session = signal->data;
@@ -299,7 +307,7 @@ static int build_timers(struct session *session, struct error *error)
         uv_signal_start(&session->terminate, on_signal, SIGTERM) != 0) {
         return error_set(error, ERROR_IO, "signals: can't be watched");
     }
-    return 0;
+    return loop_watch_start(&session->watch, &session->loop, on_held_up, session, error);
 }
 
 static int build_ack(struct session *session, struct error *error)

@@ -54,7 +54,8 @@ static void on_said(void *context, int64_t time_ns, const char *head, const char
 {
     struct session *session = context;
     char line[LINE_SIZE];
-    bool bad = strcmp(head, "NOT RECORDING") == 0 || strcmp(head, "SILENT") == 0;
+    bool bad = strcmp(head, "NOT RECORDING") == 0 || strcmp(head, "SILENT") == 0 ||
+               strcmp(head, "SLOW") == 0;
     (void)snprintf(line, sizeof line, "%s: %s", head, text);
     put_line(session, time_ns, bad ? "warning" : "info", line);
 }

@@ -14,6 +14,7 @@
 #include "collector/pipeline/pipeline.h"
 #include "collector/record/broker_child.h"
 #include "collector/record/findings.h"
+#include "collector/record/loop_watch.h"
 #include "collector/record/running.h"
 #include "collector/record/session.h"
 #include "collector/record/session_keys.h"
@@ -57,6 +58,7 @@ struct session {
     char broker_at[RUNNING_URL_SIZE]; /* for people's eyes */
     struct session_keys *keys;        /* NULL: an open broker, or one of somebody else's */
     struct outlet *outlets[OUTLET_COUNT];
+    struct loop_watch watch;
     uv_timer_t tick;
     uv_signal_t interrupt;
     uv_signal_t terminate;

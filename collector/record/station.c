@@ -313,3 +313,33 @@ void station_broker(struct station *station, bool up, const char *why)
     station->broker_up = up;
     station->broker_told = true;
 }
+
+void station_held_up(struct station *station, int64_t busy_ns, int64_t own_ns)
+{
+    char text[LINE_SIZE];
+    char busy[TIMEFMT_SIZE];
+    char own[TIMEFMT_SIZE];
+    timefmt_duration(busy_ns, busy);
+    timefmt_duration(own_ns, own);
+    (void)snprintf(text, sizeof text,
+                   "for %s this machine let nothing else be attended to (%s of it was our own "
+                   "work); alerts came later by that, nothing is lost; what else runs on it?",
+                   busy, own);
+    station_say(station, "SLOW", text);
+}
+
+void station_pace(struct station *station, const struct loop_lag *lag)
+{
+    char text[LINE_SIZE];
+    char most[TIMEFMT_SIZE];
+    char longest[TIMEFMT_SIZE];
+    char own[TIMEFMT_SIZE];
+    timefmt_duration(loop_lag_most_ns(lag, 0.999), most);
+    timefmt_duration(lag->longest_ns, longest);
+    timefmt_duration(lag->longest_own_ns, own);
+    (void)snprintf(text, sizeof text,
+                   "999 of 1,000 moments waited %s at the most to be attended to; the longest %s "
+                   "(%s of it our own work)",
+                   most, longest, own);
+    station_say(station, "pace", text);
+}

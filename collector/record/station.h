@@ -10,6 +10,7 @@
 #include "collector/model/mark.h"
 #include "collector/model/question.h"
 #include "collector/model/quiet.h"
+#include "collector/record/loop_watch.h"
 #include "collector/record/site_clock.h"
 #include "common/message.h"
 #include "common/site.h"
@@ -43,5 +44,8 @@ void station_quiet(struct station *station, const struct quiet_order *order);
 void station_question(struct station *station, const struct question_step *step);
 void station_disk(struct station *station, const struct error *failure);
 void station_broker(struct station *station, bool up, const char *why);
+/* The loop was busy for so long in one turn; and, at the end, how it was over the night. */
+void station_held_up(struct station *station, int64_t busy_ns, int64_t own_ns);
+void station_pace(struct station *station, const struct loop_lag *lag);
 
 #endif

@@ -2,12 +2,14 @@
 """A long night in a short time: 12 enrolled nodes, each 20 times as fast as 50 samples a second, with
 links cut and swallowed, nodes stalled and the broker killed; at the end every sample is accounted for.
 usage: bench_soak.py [MINUTES], 24 where not told (the samples of 8 h). Prints a line a minute:
-memory, descriptors and loop lag of the base station (the time it takes to answer a time request, so
-that the machine's own load is in it). Must never be part of the tests: it takes as long as it is told.
+memory, descriptors and how long the base station takes to answer a time request, so that the machine's
+own load is in it; at the end what the base station says of its loop itself (its line "pace": turns of
+the loop, weighed by time). Must never be part of the tests: it takes as long as it is told.
 """
 import contextlib
 import pathlib
 import random
+import re
 import socket
 import sqlite3
 import statistics
@@ -134,7 +136,7 @@ class Soak(support.Case):
                 mend, due = self.one_fault(draw), now + min(draw.expovariate(1 / 5), 20)
             if now - minute >= 60:
                 memory.append((self.resident_kib(), self.descriptors()))
-                print(f"{memory[-1][0] / 1024:.1f} MiB, {memory[-1][1]} descriptors, lag median "
+                print(f"{memory[-1][0] / 1024:.1f} MiB, {memory[-1][1]} descriptors, answers' median "
                       f"{statistics.median(lags) * 1e3:.2f} ms, largest {max(lags) * 1e3:.1f} ms",
                       flush=True)
                 minute, all_lags, lags = now, all_lags + lags, []
@@ -153,8 +155,9 @@ class Soak(support.Case):
         for node in NODES:
             self.assertEqual(self.nodes[node].stop(60), 0)
         self.assertEqual(self.base.stop(180), 0, self.base.output()[-3000:])
-        print(f"faults {self.counts}; lag of {len(lags)} requests: 99.9 % within "
+        print(f"faults {self.counts}; answers to {len(lags)} time requests: 99.9 % within "
               f"{lags[int(len(lags) * 0.999)] * 1e3:.1f} ms, largest {lags[-1] * 1e3:.1f} ms")
+        print(re.search(r" pace .*", self.base.output())[0].strip())
         print(self.base.output().splitlines()[-1])
         self.run(ROOMWAKE, "verify", str(self.night), check=0, timeout=600)
         self.compare()
