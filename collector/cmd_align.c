@@ -129,6 +129,7 @@ static int run(struct wish *wish, struct error *error)
     if (outcome == 0 && wish->recorder.into_path) {
         outcome = add_witness(wish, &line, error);
     }
+    wish->align.levels = NULL;
     align_levels_free(&levels);
     return outcome;
 }

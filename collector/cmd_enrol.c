@@ -15,7 +15,7 @@
 
 #define DEFAULT_TIME_PORT 12300
 #define PATH_SIZE 1024
-#define DRIVERS_MAX (256u * 1024u)
+#define DRIVERS_MAX ((size_t)256 * 1024)
 
 struct where {
     char host[JOIN_HOST_SIZE];

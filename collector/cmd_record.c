@@ -26,49 +26,57 @@ static const char *value_or(const struct arguments *arguments, const char *name,
     return value ? value : fallback;
 }
 
-static int record(const struct arguments *arguments, struct session_settings *settings,
+/* Whose broker, and who gets into it where it is our own. */
+static int read_broker(const struct arguments *arguments, struct session_settings *settings,
+                       char listen_host[HOST_SIZE], struct error *error)
+{
+    settings->broker_url = options_value(arguments, "broker");
+    if (settings->broker_url && options_value(arguments, "listen")) {
+        return error_set(error, ERROR_USAGE, "--listen: not together with --broker");
+    }
+    if (options_parse_address(value_or(arguments, "listen", DEFAULT_LISTEN), "listen", listen_host,
+                              HOST_SIZE, &settings->listen_port, error) != 0) {
+        return -1;
+    }
+    bool open = options_value(arguments, "open-broker") != NULL;
+    bool enrolled_only = options_value(arguments, "enrolled-only") != NULL;
+    if ((open && enrolled_only) || ((open || enrolled_only) && settings->broker_url)) {
+        return error_set(error, ERROR_USAGE,
+                         "--open-broker, --enrolled-only: one of them, and not with --broker");
+    }
+    settings->enrolled_only = enrolled_only || (!open && !addresses_is_loopback(listen_host));
+    return 0;
+}
+
+static int record(const struct arguments *arguments, const struct site *site, const char *site_text,
                   struct session_result *result, struct error *error)
 {
+    struct session_settings settings = {.site = site, .site_text = site_text};
     struct clock_skew skew;
     char listen_host[HOST_SIZE];
     char time_host[HOST_SIZE];
     char http_host[OPTIONS_PAGE_HOST_SIZE];
     struct page_settings page;
-    if (options_value(arguments, "broker") && options_value(arguments, "listen")) {
-        return error_set(error, ERROR_USAGE, "--listen: not together with --broker");
-    }
-    if (clock_from_environment(&skew, &settings->clock, error) != 0 ||
-        options_parse_address(value_or(arguments, "listen", DEFAULT_LISTEN), "listen", listen_host,
-                              sizeof listen_host, &settings->listen_port, error) != 0 ||
-        options_parse_address(value_or(arguments, "time", DEFAULT_TIME), "time", time_host,
-                              sizeof time_host, &settings->time_port, error) != 0) {
-        return -1;
-    }
-    bool open = options_value(arguments, "open-broker") != NULL;
-    bool enrolled_only = options_value(arguments, "enrolled-only") != NULL;
-    if ((open && enrolled_only) ||
-        ((open || enrolled_only) && options_value(arguments, "broker"))) {
-        return error_set(error, ERROR_USAGE,
-                         "--open-broker, --enrolled-only: one of them, and not with --broker");
-    }
-    settings->enrolled_only = enrolled_only || (!open && !addresses_is_loopback(listen_host));
     char *certificate = NULL;
     char *key = NULL;
-    if (options_page(arguments, http_host, &page, error) != 0 ||
+    if (clock_from_environment(&skew, &settings.clock, error) != 0 ||
+        read_broker(arguments, &settings, listen_host, error) != 0 ||
+        options_parse_address(value_or(arguments, "time", DEFAULT_TIME), "time", time_host,
+                              sizeof time_host, &settings.time_port, error) != 0 ||
+        options_page(arguments, http_host, &page, error) != 0 ||
         page_load_tls(&page, &certificate, &key, error) != 0) {
         return -1;
     }
-    settings->http_host = page.host;
-    settings->http_port = page.port;
-    settings->http_pair = page.pair_always;
-    settings->http_certificate = certificate;
-    settings->http_key = key;
-    settings->night_path = options_value(arguments, "night");
-    settings->broker_url = options_value(arguments, "broker");
-    settings->on_alert = options_value(arguments, "on-alert");
-    settings->listen_host = listen_host;
-    settings->time_host = time_host;
-    int outcome = session_run(settings, result, error);
+    settings.http_host = page.host;
+    settings.http_port = page.port;
+    settings.http_pair = page.pair_always;
+    settings.http_certificate = certificate;
+    settings.http_key = key;
+    settings.night_path = options_value(arguments, "night");
+    settings.on_alert = options_value(arguments, "on-alert");
+    settings.listen_host = listen_host;
+    settings.time_host = time_host;
+    int outcome = session_run(&settings, result, error);
     free(certificate);
     free(key);
     return outcome;
@@ -84,9 +92,8 @@ static int run_command(const struct arguments *arguments)
     }
     (void)mallopt(M_TRIM_THRESHOLD, KEPT_BYTES);
     (void)mallopt(M_MMAP_THRESHOLD, KEPT_BYTES);
-    struct session_settings settings = {.site = site, .site_text = text};
     struct session_result result;
-    int outcome = record(arguments, &settings, &result, &error);
+    int outcome = record(arguments, site, text, &result, &error);
     free(text);
     site_free(site);
     if (outcome != 0) {

@@ -6,7 +6,7 @@
 #include <stdio.h>
 #include <string.h>
 
-int error_set(struct error *error, enum error_code code, const char *format, ...)
+int(error_set)(struct error *error, enum error_code code, const char *format, ...)
 {
     if (error) {
         va_list arguments;
@@ -18,7 +18,7 @@ int error_set(struct error *error, enum error_code code, const char *format, ...
     return -1;
 }
 
-int error_wrap(struct error *error, const char *format, ...)
+int(error_wrap)(struct error *error, const char *format, ...)
 {
     if (error) {
         char inner[sizeof error->text];

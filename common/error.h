@@ -37,6 +37,10 @@ int error_set(struct error *error, enum error_code code, const char *format, ...
 /* Puts "format: " before the text that is there and returns -1. */
 int error_wrap(struct error *error, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
+/* Where they are called the compiler, and whoever analyses the code, sees that they return -1. */
+#define error_set(...) ((void)error_set(__VA_ARGS__), -1)
+#define error_wrap(...) ((void)error_wrap(__VA_ARGS__), -1)
+
 /* The sentence of a code; never NULL. */
 const char *error_code_text(enum error_code code);
 

@@ -15,7 +15,7 @@ void service_keep(void)
 {
     const char *name = getenv("NOTIFY_SOCKET");
     if (name && strlen(name) < sizeof kept) {
-        strcpy(kept, name);
+        memcpy(kept, name, strlen(name) + 1);
     }
     (void)unsetenv("NOTIFY_SOCKET");
 }

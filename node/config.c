@@ -256,7 +256,7 @@ int node_config_parse(const char *text, size_t length, const char *name, const c
     if (strlen(dir) >= sizeof config->dir) {
         return error_set(error, ERROR_RANGE, "%s: the path is too long", name);
     }
-    strcpy(config->dir, dir);
+    memcpy(config->dir, dir, strlen(dir) + 1);
     if (json_parse(text, length, name, &config->json, error)) {
         return -1;
     }

@@ -275,7 +275,8 @@ int timekeeper_new(const struct timekeeper_setup *setup, struct timekeeper **out
                          timekeeper ? "the server's name is too long" : "out of memory");
     }
     timekeeper->setup = *setup;
-    strcpy(timekeeper->host, setup->kernel ? "the kernel" : setup->host);
+    (void)snprintf(timekeeper->host, sizeof timekeeper->host, "%s",
+                   setup->kernel ? "the kernel" : setup->host);
     timekeeper->kernel = setup->kernel ? *setup->kernel : (struct kernel_clock){0};
     if (setup->quick_every_ns == 0) {
         timekeeper->setup.quick_every_ns = QUICK_PAUSE_NS;

@@ -128,8 +128,9 @@ static bool best_of_starts(const struct field *field, const struct fit_problem *
     size_t least = 0;
     for (size_t i = 0; i < (size_t)ROUND * ROUND; i++) {
         double start[FIT_PARAMETERS_MAX];
+        size_t row = i / ROUND;
         double across = ((double)(i % ROUND) + 0.5) / ROUND;
-        double along = ((double)(i / ROUND) + 0.5) / ROUND;
+        double along = ((double)row + 0.5) / ROUND;
         start[0] = field->low_m[0] + across * (field->high_m[0] - field->low_m[0]);
         start[1] = field->low_m[1] + along * (field->high_m[1] - field->low_m[1]);
         complete_start(field, start);

@@ -8,6 +8,13 @@
 #define TERMS_MAX 100000
 #define HALVINGS 200
 
+/* As lgamma, which tells the sign in a variable that all threads share. */
+static double log_gamma(double a)
+{
+    int sign = 0;
+    return lgamma_r(a, &sign);
+}
+
 /* P(a, x) by its series, for x < a + 1. */
 static double lower_series(double a, double x)
 {
@@ -17,7 +24,7 @@ static double lower_series(double a, double x)
         term *= x / (a + i);
         sum += term;
     }
-    return sum * exp(a * log(x) - x - lgamma(a));
+    return sum * exp(a * log(x) - x - log_gamma(a));
 }
 
 /* Q(a, x) by its continued fraction (Lentz's way), for x >= a + 1. */
@@ -39,7 +46,7 @@ static double upper_fraction(double a, double x)
             break;
         }
     }
-    return value * exp(a * log(x) - x - lgamma(a));
+    return value * exp(a * log(x) - x - log_gamma(a));
 }
 
 double poisson_gamma_upper(double a, double x)

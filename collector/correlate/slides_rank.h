@@ -7,7 +7,7 @@
 #include "collector/correlate/slides_group.h"
 
 #define RANK_NODES_MAX 16 /* more count as so many */
-#define RANK_CLASSES ((1u + (1u << HOP_KINDS)) * (RANK_NODES_MAX + 1u))
+#define RANK_CLASSES ((size_t)(1u + (1u << HOP_KINDS)) * (RANK_NODES_MAX + 1u))
 #define RANK_STEPS 32u /* of tightness within a class */
 
 struct slides_rank {

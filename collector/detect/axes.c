@@ -75,8 +75,12 @@ static void drop_oldest(struct axes *axes, struct axis_queue *queue, size_t coun
 }
 
 /* Makes room behind the queue's last sample; an overfull queue loses its oldest ones. */
-static size_t make_room(struct axes *axes, struct axis_queue *queue, size_t wanted)
+static void make_room(struct axes *axes, struct axis_queue *queue, size_t wanted)
 {
+    if (queue->count + wanted > axes->capacity) {
+        size_t excess = queue->count + wanted - axes->capacity;
+        drop_oldest(axes, queue, excess < queue->count ? excess : queue->count);
+    }
     if (queue->count == 0) {
         queue->head = 0;
     }
@@ -85,12 +89,6 @@ static size_t make_room(struct axes *axes, struct axis_queue *queue, size_t want
         memmove(queue->values, queue->values + queue->head, queue->count * sizeof *queue->values);
         queue->head = 0;
     }
-    if (queue->count + wanted > axes->capacity) {
-        size_t excess = queue->count + wanted - axes->capacity;
-        drop_oldest(axes, queue, excess < queue->count ? excess : queue->count);
-        return make_room(axes, queue, wanted);
-    }
-    return wanted;
 }
 
 static void copy_times(const struct block *block, uint32_t from, size_t count, int64_t *times)
@@ -142,7 +140,7 @@ uint32_t axes_push(struct axes *axes, const struct block *block, uint32_t from)
     }
     size_t count = block->count - from;
     count = count < axes->capacity / 2 ? count : axes->capacity / 2;
-    count = make_room(axes, queue, count);
+    make_room(axes, queue, count);
     size_t at = queue->head + queue->count;
     copy_times(block, from, count, queue->times + at);
     copy_values(queue, block, from, count, queue->values + at);

@@ -206,6 +206,9 @@ int tail_fit(const double *sorted, size_t n, size_t censored, double shape_mean,
         variance += (sorted[i] - mean) * (sorted[i] - mean) / (double)used;
     }
     double scale = sqrt(6.0 * variance) / M_PI;
+    if (!(scale > 0.0)) {
+        return -1; /* they differ by less than their squares can say */
+    }
     struct problem problem = {sorted, used, censored, shape_mean, shape_sd};
     double point[PARAMETERS] = {mean - EULER_GAMMA * scale, log(scale), 0.0};
     const double sizes[PARAMETERS] = {0.5 * scale, 0.2, 0.1};

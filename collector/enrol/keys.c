@@ -16,7 +16,7 @@
 
 #define IN_HOME "/.local/share/roomwake/sites"
 #define LOCK_NAME "lock"
-#define FILE_MAX (1024u * 1024u)
+#define FILE_MAX ((size_t)1024 * 1024)
 
 static int fail(const char *path, struct error *error)
 {

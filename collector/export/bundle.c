@@ -51,7 +51,7 @@ static int copy_all(struct bundle *bundle, int descriptor, FILE *out)
 {
     const struct export_options *options = bundle->options;
     char *bytes = malloc(COPY_SIZE);
-    ssize_t got = bytes ? 1 : -1;
+    ssize_t got = 0;
     if (!bytes) {
         return error_set(bundle->error, ERROR_MEMORY, "bundle: out of memory");
     }

@@ -149,7 +149,7 @@ int report_lanes(struct report *report)
         }
         if (report->options->progress) {
             report->options->progress(report->options->context,
-                                      (int)(50 * (node + 1) / report->site->node_count));
+                                      (int)((size_t)50 * (node + 1) / report->site->node_count));
         }
     }
     return 0;

@@ -45,6 +45,7 @@ static bool is_ascii(const char *words)
 static void put_value(struct report *report, const char *value)
 {
     bool ascii = is_ascii(value);
+    /* NOLINTNEXTLINE(misc-misleading-bidirectional): they are what the value is shut in by. */
     (void)text_append(&report->text, "\xe2\x81\xa8", ascii ? 0 : 3);
     report_plain(report, value);
     (void)text_append(&report->text, "\xe2\x81\xa9", ascii ? 0 : 3);

@@ -11,7 +11,7 @@
 #include "common/clock.h"
 
 #define APART_NS (60 * NS_PER_S)
-#define HOLE_NS (5 * 60 * NS_PER_S)
+#define HOLE_NS (NS_PER_S * 5 * 60)
 #define CRYSTAL_PPB 100000
 #define LEAST_SPANS 4 /* of so many a deviation is told */
 #define NIGHT_MOST ((size_t)7 * 24 * 60)

@@ -10,7 +10,7 @@
 #include "common/log.h"
 
 /* Site times outside of this round the night are kept, but not believed. */
-#define EARLIEST_BEFORE_NIGHT_NS (7 * 86400 * NS_PER_S)
+#define EARLIEST_BEFORE_NIGHT_NS (NS_PER_S * 7 * 86400)
 #define LATEST_AHEAD_NS (60 * NS_PER_S)
 
 /* One frame on its way. */

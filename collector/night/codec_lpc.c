@@ -43,7 +43,7 @@ static void correlate_chunk(const float *reversed, uint32_t count, float sums[LA
         const lanes here = {reversed[i], reversed[i], reversed[i], reversed[i]};
         for (uint32_t j = 0; j < LAGS / LANES; j++) {
             lanes before;
-            memcpy(&before, reversed + i + LANES * j, sizeof before);
+            memcpy(&before, reversed + i + (size_t)LANES * j, sizeof before);
             total[j] += here * before;
         }
     }

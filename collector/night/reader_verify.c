@@ -52,13 +52,14 @@ void verify_tell(void *context, const char *table, const char *row, const char *
 {
     struct verifying *verifying = context;
     char place[ROW_SIZE];
-    int64_t id = 0;
-    int used = 0;
+    char *rest = NULL;
     const bool block = strcmp(table, "block") == 0;
     (void)snprintf(place, sizeof place, "%s", row);
-    if ((block || strcmp(table, "frame") == 0) &&
-        sscanf(row, "id %" SCNd64 "%n", &id, &used) == 1 && row[used] == '\0') {
-        place_row(verifying, block, id, row, place);
+    if ((block || strcmp(table, "frame") == 0) && strncmp(row, "id ", 3) == 0) {
+        int64_t id = strtoll(row + 3, &rest, 10);
+        if (rest > row + 3 && *rest == '\0') {
+            place_row(verifying, block, id, row, place);
+        }
     }
     verifying->result->faults++;
     verifying->sink->fault(verifying->sink->context, table, place, text);

@@ -61,6 +61,7 @@ static bool same_number(sqlite3_stmt *statement, int column, enum block_encoding
                sqlite3_column_int64(statement, column) == whole;
     }
     double stored = sqlite3_column_double(statement, column);
+    /* NOLINTNEXTLINE(*suspicious-memory-comparison,cert-exp42-c,cert-flp37-c): to the bit. */
     return memcmp(&stored, &real, sizeof real) == 0;
 }
 

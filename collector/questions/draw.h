@@ -10,7 +10,7 @@
 
 #define DRAW_SEED_SIZE 32
 #define DRAW_HEX_SIZE (2 * DRAW_SEED_SIZE + 1)
-#define DRAW_WINDOWS_MAX (2 * PLAN_QUESTIONS_MAX)
+#define DRAW_WINDOWS_MAX ((size_t)2 * PLAN_QUESTIONS_MAX)
 
 struct draw_window {
     bool asked;

@@ -11,7 +11,8 @@
 
 static double log_choose(uint32_t n, uint32_t k)
 {
-    return lgamma(n + 1.0) - lgamma(k + 1.0) - lgamma(n - k + 1.0);
+    int sign = 0; /* of lgamma() itself it would be one variable for all threads */
+    return lgamma_r(n + 1.0, &sign) - lgamma_r(k + 1.0, &sign) - lgamma_r(n - k + 1.0, &sign);
 }
 
 double exact_hypergeometric(uint32_t hits, uint32_t asked, uint32_t hits_in_all, uint32_t windows)

@@ -2,6 +2,7 @@
  * Must never wait for a reader nor grow with their number. Fed by the session's hooks. */
 #include "collector/web/live.h"
 
+#include <errno.h>
 #include <inttypes.h>
 #include <math.h>
 #include <stdio.h>
@@ -237,18 +238,32 @@ const struct text *web_live_event(const struct web_live *live, uint64_t number)
     return &live->ring[number % WEB_LIVE_LINES];
 }
 
+/* "BEGUN-NUMBER", which a browser sends back as it was; neither may be out of range. */
+static bool read_id(const char *id, int64_t *begun_ns, uint64_t *number)
+{
+    char *rest = NULL;
+    if (strspn(id, "0123456789-") != strlen(id)) {
+        return false;
+    }
+    errno = 0;
+    *begun_ns = strtoll(id, &rest, 10);
+    if (rest == id || rest[0] != '-' || rest[1] == '-' || rest[1] == '\0') {
+        return false;
+    }
+    *number = strtoull(rest + 1, &rest, 10);
+    return *rest == '\0' && errno == 0;
+}
+
 bool web_live_after(const struct web_live *live, const char *id, uint64_t *number)
 {
     int64_t begun_ns = 0;
     uint64_t last = 0;
-    int used = 0;
     *number = web_live_first(live);
     if (!id || !id[0]) {
         return true;
     }
-    if (strlen(id) > 48 || strspn(id, "0123456789-") != strlen(id) ||
-        sscanf(id, "%" SCNd64 "-%" SCNu64 "%n", &begun_ns, &last, &used) != 2 || id[used] ||
-        begun_ns != live->begun_ns || last >= live->next || last + 1 < *number) {
+    if (!read_id(id, &begun_ns, &last) || begun_ns != live->begun_ns || last >= live->next ||
+        last + 1 < *number) {
         return false;
     }
     *number = last + 1;

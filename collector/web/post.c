@@ -41,6 +41,7 @@ static enum MHD_Result send_paired(struct web_server *server, struct MHD_Connect
                    server->cookie, token, PAIRED_FOR_S,
                    server->settings->certificate ? "; Secure" : "");
     struct MHD_Response *response = MHD_create_response_from_buffer(
+        /* NOLINTNEXTLINE(performance-no-int-to-ptr): the library's own type has no const. */
         strlen(body[right]), (void *)(uintptr_t)body[right], MHD_RESPMEM_PERSISTENT);
     if (response && MHD_add_response_header(response, "Set-Cookie", cookie) != MHD_YES) {
         MHD_destroy_response(response);

@@ -66,7 +66,7 @@ static int add_column(struct replay_csv *csv, const char *name, struct error *er
     if (csv->column_count == REPLAY_COLUMNS_MAX) {
         return fail(csv, error, ERROR_RANGE, "too many columns");
     }
-    strcpy(csv->names[csv->column_count++], name);
+    memcpy(csv->names[csv->column_count++], name, strlen(name) + 1);
     return 0;
 }
 
@@ -237,9 +237,9 @@ static int check_counts(struct replay_csv *csv, struct replay_row *row, struct e
             if (row->cells[i].present &&
                 (decimal_rescale(row->cells[i].value, csv->series[i].exponent, &count) ||
                  count < -COUNT_MOST || count > COUNT_MOST)) {
-                error_set(error, ERROR_RANGE,
-                          "%s needs more than 32 bits at the fineness of its other values",
-                          csv->names[i]);
+                (void)error_set(error, ERROR_RANGE,
+                                "%s needs more than 32 bits at the fineness of its other values",
+                                csv->names[i]);
                 return error_wrap(error, "%s:%" PRIu64, csv->path, csv->line_number);
             }
         }

@@ -56,7 +56,7 @@ int serial_port_open(const char *path, int baud, struct error *error)
     }
     (void)ioctl(file, TIOCEXCL);
     if (set_line(file, speed)) {
-        error_set(error, ERROR_IO, "%s: not a serial line: %s", path, strerror(errno));
+        (void)error_set(error, ERROR_IO, "%s: not a serial line: %s", path, strerror(errno));
         close(file);
         return -1;
     }

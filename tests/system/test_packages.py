@@ -17,7 +17,7 @@ import sys
 import unittest
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
-from support import BUILD, Case, ROOT, free_port, main, site
+from support import BUILD, Case, NODE, ROOMWAKE, ROOT, free_port, main, site
 
 KEYRING = "/usr/share/keyrings/debian-archive-keyring.gpg"
 MIRROR_FILES = ("/etc/apt/sources.list", *map(str, pathlib.Path("/etc/apt/sources.list.d").glob("*")))
@@ -51,6 +51,18 @@ class Units(Case):
             judged = self.run("systemd-analyze", "--offline=true", "security", str(unit), check=0)
             exposure = float(re.search(r"exposure level.*: ([0-9.]+)", judged.stdout)[1])
             self.assertLess(exposure, most, name)
+
+    def test_manuals_and_completions_are_what_man_and_bash_expect(self):
+        for name, program in (("roomwake", ROOMWAKE), ("roomwake-node", NODE)):
+            page = self.write(f"{name}.1", self.run(program, "help", "manual", check=0).stdout)
+            shown = self.run("env", "MANWIDTH=80", "man", "--warnings", "-l", str(page), check=0)
+            self.assertEqual(shown.stderr, "")
+            self.assertIn("EXIT STATUS", shown.stdout)
+            self.assertIn(f'"{name} - ', self.run("lexgrog", str(page), check=0).stdout)
+            completion = self.write(f"{name}.bash",
+                                    self.run(program, "help", "completion", check=0).stdout)
+            checked = self.run("bash", "-n", str(completion), check=0)
+            self.assertEqual(checked.stderr, "")
 
     def test_a_site_continues_the_night_that_was_not_closed(self):
         nights = self.folder / "nights" / "lodge"
