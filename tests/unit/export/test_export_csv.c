@@ -236,8 +236,6 @@ static void seconds_keep_the_least_and_the_most_of_their_samples(void **state)
         "1700000001,n1,0.00000031,0.00000031,0.00000031,,,,,,\n");
 }
 
-#define WITH_FIXTURE(test) cmocka_unit_test_setup_teardown(test, fixture_setup, fixture_teardown)
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {

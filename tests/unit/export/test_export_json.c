@@ -280,8 +280,6 @@ static void a_path_is_written_whole_or_not_at_all(void **state)
     night_reader_close(reader);
 }
 
-#define WITH_FIXTURE(test) cmocka_unit_test_setup_teardown(test, fixture_setup, fixture_teardown)
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {

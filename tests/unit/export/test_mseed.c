@@ -191,8 +191,6 @@ static void a_damaged_note_is_told_and_anothers_left_alone(void **state)
     }
 }
 
-#define WITH_FIXTURE(test) cmocka_unit_test_setup_teardown(test, fixture_setup, fixture_teardown)
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {

@@ -135,8 +135,6 @@ static void a_stop_is_an_error(void **state)
     (void)write_report(fixture, &asked, -1);
 }
 
-#define WITH_FIXTURE(test) cmocka_unit_test_setup_teardown(test, fixture_setup, fixture_teardown)
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {

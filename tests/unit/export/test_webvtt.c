@@ -68,8 +68,6 @@ static void zero_is_where_the_window_begins(void **state)
                         "mark (hall): 1 --&gt; 2 &lt;script&gt;  NOTE &amp;\n");
 }
 
-#define WITH_FIXTURE(test) cmocka_unit_test_setup_teardown(test, fixture_setup, fixture_teardown)
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {

@@ -308,4 +308,6 @@ static void send_text(const char *topic, const char *text)
     intake_message(intake, topic, (const uint8_t *)text, strlen(text));
 }
 
+#define WITH_INTAKE(name) cmocka_unit_test_setup_teardown(name, setup, teardown)
+
 #endif

@@ -178,8 +178,6 @@ static void records_that_the_disk_could_not_take_are_said(void **state)
     assert_non_null(strstr(noted.gaps[0].reason, "disk was too slow"));
 }
 
-#define WITH_INTAKE(name) cmocka_unit_test_setup_teardown(name, setup, teardown)
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {

@@ -90,6 +90,8 @@ static inline int fixture_teardown(void **state)
     return result;
 }
 
+#define WITH_FIXTURE(test) cmocka_unit_test_setup_teardown(test, fixture_setup, fixture_teardown)
+
 static inline struct night_settings fixture_settings(const struct fixture *fixture)
 {
     return (struct night_settings){.path = fixture->night,

@@ -130,8 +130,6 @@ static void two_that_come_at_once_get_the_same_key(void **state)
     close(results[1]);
 }
 
-#define WITH_FIXTURE(test) cmocka_unit_test_setup_teardown(test, fixture_setup, fixture_teardown)
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {

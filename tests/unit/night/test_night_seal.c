@@ -405,8 +405,6 @@ static void a_clue_names_the_one_row_that_differs(void **state)
     }
 }
 
-#define WITH_FIXTURE(test) cmocka_unit_test_setup_teardown(test, fixture_setup, fixture_teardown)
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {

@@ -390,8 +390,6 @@ static void a_review_is_told_quickly_whether_the_seal_holds(void **state)
     }
 }
 
-#define WITH_FIXTURE(test) cmocka_unit_test_setup_teardown(test, fixture_setup, fixture_teardown)
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {

@@ -205,8 +205,6 @@ static void the_edges_of_pixels_cover_the_window_without_a_hole(void **state)
     }
 }
 
-#define WITH_FIXTURE(test) cmocka_unit_test_setup_teardown(test, fixture_setup, fixture_teardown)
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {

@@ -1,82 +1,9 @@
-/* That a frame is told only when it is on disk, that nothing is lost while the disk refuses, that
- * one program alone writes a night, and that its end is one closed file. */
-#include "tests/unit/night/fixture.h"
+/* That a frame is told only when it is on disk, that one program alone writes a night, and that its
+ * end is one closed file. */
+#include "tests/unit/night/told.h"
 
-#include <errno.h>
 #include <signal.h>
-#include <stdatomic.h>
-#include <sys/resource.h>
-#include <sys/syscall.h>
 #include <sys/wait.h>
-#include <uv.h>
-
-/* SQLite's calls of these come here first. */
-static atomic_int syncs;
-static atomic_bool syncs_fail;
-
-int fsync(int descriptor)
-{
-    atomic_fetch_add(&syncs, 1);
-    if (atomic_load(&syncs_fail)) {
-        errno = EIO;
-        return -1;
-    }
-    return (int)syscall(SYS_fsync, descriptor);
-}
-
-int fdatasync(int descriptor)
-{
-    return fsync(descriptor);
-}
-
-struct told {
-    const struct fixture *fixture;
-    uv_mutex_t lock;
-    uint64_t frames;
-    uint64_t not_on_disk; /* told, but a second connection did not see it */
-    uint64_t not_synced;  /* told without a sync since the last time */
-    int syncs_before;
-    uint64_t failures;
-    struct error failure;
-};
-
-static void told_init(struct told *told, const struct fixture *fixture)
-{
-    *told = (struct told){.fixture = fixture};
-    assert_int_equal(uv_mutex_init(&told->lock), 0);
-}
-
-static void on_committed(void *context, const struct night_frame_id *frames, size_t count,
-                         const struct error *failure)
-{
-    struct told *told = context;
-    uv_mutex_lock(&told->lock);
-    told->frames += count;
-    told->not_synced += count > 0 && atomic_load(&syncs) == told->syncs_before;
-    told->syncs_before = atomic_load(&syncs);
-    if (failure) {
-        told->failures++;
-        told->failure = *failure;
-        assert_int_equal(count, 0);
-    }
-    uv_mutex_unlock(&told->lock);
-    for (size_t i = 0; i < count && told->fixture; i++) {
-        char sql[160];
-        (void)snprintf(sql, sizeof sql,
-                       "SELECT count(*) FROM frame JOIN boot ON boot.id=frame.boot"
-                       " WHERE node=%u AND seq=%llu",
-                       frames[i].node, (unsigned long long)frames[i].seq);
-        told->not_on_disk += fixture_query(told->fixture, sql) != 1;
-    }
-}
-
-static uint64_t told_frames(struct told *told)
-{
-    uv_mutex_lock(&told->lock);
-    uint64_t frames = told->frames;
-    uv_mutex_unlock(&told->lock);
-    return frames;
-}
 
 static void a_frame_is_told_only_when_another_connection_can_see_it(void **state)
 {
@@ -256,96 +183,6 @@ static void a_stop_that_is_to_be_continued_is_continued(void **state)
     assert_int_equal(fixture_query(fixture, "SELECT sum(n) FROM zoom"), 20 * 200);
 }
 
-/* A try that had begun while the disk refused may still fail; the next may not. */
-static void flush_again(struct night_writer *writer)
-{
-    struct error ignored;
-    if (night_writer_flush(writer, &ignored) != 0) {
-        fixture_flush(writer);
-    }
-}
-
-static void while_the_disk_refuses_nothing_is_told_and_nothing_is_lost(void **state)
-{
-    struct fixture *fixture = *state;
-    struct told told;
-    told_init(&told, NULL);
-    struct night_settings settings = fixture_settings(fixture);
-    struct night_writer *writer = fixture_open(&settings, on_committed, &told);
-    struct error error;
-    struct rlimit whole;
-    assert_int_equal(getrlimit(RLIMIT_FSIZE, &whole), 0);
-    (void)signal(SIGXFSZ, SIG_IGN);
-    fixture_put_channels(writer, fixture, 0, FIXTURE_BOOT);
-    fixture_put_noise(writer, 0, 0, 30, 1);
-    fixture_flush(writer);
-    assert_int_equal(told_frames(&told), 30);
-
-    struct rlimit small = {.rlim_cur = 1000, .rlim_max = whole.rlim_max};
-    assert_int_equal(setrlimit(RLIMIT_FSIZE, &small), 0);
-    fixture_put_noise(writer, 0, 30, 300, 2);
-    assert_int_equal(night_writer_flush(writer, &error), -1);
-    assert_int_equal(error.code, ERROR_IO);
-    assert_non_null(strstr(error.text, fixture->night));
-    assert_int_equal(night_writer_flush(writer, &error), -1); /* tried again, refused again */
-    assert_int_equal(told_frames(&told), 30);
-    assert_true(told.failures >= 2);
-
-    assert_int_equal(setrlimit(RLIMIT_FSIZE, &whole), 0);
-    flush_again(writer);
-    assert_int_equal(told_frames(&told), 330);
-    fixture_close(writer, 330);
-    assert_int_equal(fixture_query(fixture, "SELECT count(*) FROM frame"), 330);
-    /* The failed tries left no trace in what is summed up. */
-    assert_int_equal(fixture_query(fixture, "SELECT sum(n) FROM zoom"), 66000);
-    assert_int_equal(fixture_query(fixture, "SELECT count(*) FROM frame LEFT JOIN fit"
-                                            " ON fit.id=frame.fit WHERE fit.id IS NULL"),
-                     0);
-}
-
-static void a_sync_that_fails_is_no_commit(void **state)
-{
-    struct fixture *fixture = *state;
-    struct told told;
-    told_init(&told, NULL);
-    struct night_settings settings = fixture_settings(fixture);
-    struct night_writer *writer = fixture_open(&settings, on_committed, &told);
-    struct error error;
-    fixture_put_channels(writer, fixture, 0, FIXTURE_BOOT);
-    fixture_put_noise(writer, 0, 0, 5, 1);
-    fixture_flush(writer);
-    atomic_store(&syncs_fail, true);
-    fixture_put_noise(writer, 0, 17, 5, 1); /* all with one fit, that is new */
-    assert_int_equal(night_writer_flush(writer, &error), -1);
-    assert_error(error, ERROR_IO, "disk I/O error");
-    assert_int_equal(told_frames(&told), 5);
-    atomic_store(&syncs_fail, false);
-    flush_again(writer);
-    assert_int_equal(told_frames(&told), 10);
-    fixture_close(writer, 22);
-    assert_int_equal(fixture_query(fixture, "SELECT sum(n) FROM zoom"), 2000);
-    assert_int_equal(fixture_query(fixture, "SELECT count(*) FROM pragma_foreign_key_check"), 0);
-}
-
-static void below_the_reserve_recording_stands_still_and_says_so(void **state)
-{
-    struct fixture *fixture = *state;
-    struct told told;
-    told_init(&told, NULL);
-    struct night_settings settings = fixture_settings(fixture);
-    settings.reserve_bytes = INT64_MAX;
-    struct night_writer *writer = fixture_open(&settings, on_committed, &told);
-    struct error error;
-    fixture_put_channels(writer, fixture, 0, FIXTURE_BOOT);
-    fixture_put_noise(writer, 0, 0, 1, 1);
-    assert_int_equal(night_writer_flush(writer, &error), -1);
-    assert_error(error, ERROR_FULL, "are kept in reserve");
-    assert_int_equal(told.failure.code, ERROR_FULL);
-    assert_int_equal(night_writer_close(writer, FIXTURE_START_NS, &error), -1);
-    assert_error(error, ERROR_FULL, "not closed");
-    assert_int_equal(told.frames, 0);
-}
-
 static void a_full_queue_takes_nothing_and_empties(void **state)
 {
     struct fixture *fixture = *state;
@@ -478,8 +315,6 @@ static void an_analysis_is_added_to_a_closed_night_and_counts_once_it_is_whole(v
     assert_false(fixture_exists(fixture, "-journal"));
 }
 
-#define WITH_FIXTURE(test) cmocka_unit_test_setup_teardown(test, fixture_setup, fixture_teardown)
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -490,9 +325,6 @@ int main(void)
         WITH_FIXTURE(a_second_writer_is_refused_while_the_first_lives_and_not_after_it_died),
         WITH_FIXTURE(a_night_is_not_written_over_nor_continued_once_closed),
         WITH_FIXTURE(a_stop_that_is_to_be_continued_is_continued),
-        WITH_FIXTURE(while_the_disk_refuses_nothing_is_told_and_nothing_is_lost),
-        WITH_FIXTURE(a_sync_that_fails_is_no_commit),
-        WITH_FIXTURE(below_the_reserve_recording_stands_still_and_says_so),
         WITH_FIXTURE(a_full_queue_takes_nothing_and_empties),
         WITH_FIXTURE(what_cannot_be_stored_rightly_is_refused_at_once),
         WITH_FIXTURE(an_abandoned_night_leaves_nothing),
