@@ -24,23 +24,13 @@ extern char **environ;
 #define LENGTH_S 1.0
 #define LATENCY_DEFAULT_S 0.1
 #define LATENCY_SD_DEFAULT_S 0.05
+#define LATENCY_MOST_S 2.0
 
 struct wish {
     double latency_s;
     double latency_sd_s;
     const char *player;
 };
-
-static int read_seconds(const struct arguments *arguments, const char *option, double otherwise,
-                        double *out, struct error *error)
-{
-    const char *text = options_value(arguments, option);
-    char *rest = NULL;
-    *out = text ? strtod(text, &rest) : otherwise;
-    return text && (*text == '\0' || *rest != '\0' || !(*out >= 0.0 && *out <= 2.0))
-               ? error_set(error, ERROR_USAGE, "--%s: \"%s\" is not 0 to 2 seconds", option, text)
-               : 0;
-}
 
 /* Runs "PLAYER FILE" in the shell, as the user wrote it; *began_ns is by the clock that never
  * steps. */
@@ -103,9 +93,10 @@ static int run_command(const struct arguments *arguments)
     struct running running;
     const char *player = options_value(arguments, "player");
     struct wish wish = {.player = player ? player : "aplay -q"};
-    if (read_seconds(arguments, "latency", LATENCY_DEFAULT_S, &wish.latency_s, &error) != 0 ||
-        read_seconds(arguments, "latency-error", LATENCY_SD_DEFAULT_S, &wish.latency_sd_s,
-                     &error) != 0 ||
+    if (options_number(arguments, "latency", LATENCY_DEFAULT_S, 0.0, LATENCY_MOST_S,
+                       &wish.latency_s, &error) != 0 ||
+        options_number(arguments, "latency-error", LATENCY_SD_DEFAULT_S, 0.0, LATENCY_MOST_S,
+                       &wish.latency_sd_s, &error) != 0 ||
         running_find(options_value(arguments, "site-id"), &running, &error) != 0 ||
         chirp(&wish, &running, &error) != 0) {
         return options_fail("chirp", &error);

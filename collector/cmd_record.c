@@ -7,6 +7,7 @@
 #include "collector/commands.h"
 #include "collector/enrol/addresses.h"
 #include "collector/options_page.h"
+#include "collector/options_station.h"
 #include "collector/record/session.h"
 #include "collector/screen.h"
 #include "common/clock.h"
@@ -30,8 +31,8 @@ static const char *value_or(const struct arguments *arguments, const char *name,
 static int read_broker(const struct arguments *arguments, struct session_settings *settings,
                        char listen_host[HOST_SIZE], struct error *error)
 {
-    settings->broker_url = options_value(arguments, "broker");
-    if (settings->broker_url && options_value(arguments, "listen")) {
+    bool theirs = options_value(arguments, "broker") != NULL;
+    if (theirs && options_value(arguments, "listen")) {
         return error_set(error, ERROR_USAGE, "--listen: not together with --broker");
     }
     if (options_parse_address(value_or(arguments, "listen", DEFAULT_LISTEN), "listen", listen_host,
@@ -40,7 +41,7 @@ static int read_broker(const struct arguments *arguments, struct session_setting
     }
     bool open = options_value(arguments, "open-broker") != NULL;
     bool enrolled_only = options_value(arguments, "enrolled-only") != NULL;
-    if ((open && enrolled_only) || ((open || enrolled_only) && settings->broker_url)) {
+    if ((open && enrolled_only) || ((open || enrolled_only) && theirs)) {
         return error_set(error, ERROR_USAGE,
                          "--open-broker, --enrolled-only: one of them, and not with --broker");
     }
@@ -57,6 +58,7 @@ static int record(const struct arguments *arguments, const struct site *site, co
     char time_host[HOST_SIZE];
     char http_host[OPTIONS_PAGE_HOST_SIZE];
     struct page_settings page;
+    char *broker = NULL;
     char *certificate = NULL;
     char *key = NULL;
     if (clock_from_environment(&skew, &settings.clock, error) != 0 ||
@@ -76,7 +78,10 @@ static int record(const struct arguments *arguments, const struct site *site, co
     settings.on_alert = options_value(arguments, "on-alert");
     settings.listen_host = listen_host;
     settings.time_host = time_host;
-    int outcome = session_run(&settings, result, error);
+    int outcome = options_broker(arguments, &broker, error);
+    settings.broker_url = broker;
+    outcome = outcome == 0 ? session_run(&settings, result, error) : outcome;
+    free(broker);
     free(certificate);
     free(key);
     return outcome;
@@ -109,10 +114,11 @@ static int run_command(const struct arguments *arguments)
 }
 
 static const struct option_spec options[] = {
-    {"site", "FILE", true, "the site file: rooms, doors, nodes"},
+    OPTIONS_STATION_SITE_ROW,
     {"night", "FILE", true, "the night file to make (or to continue, if its recorder died)"},
     {"broker", "URL", false,
-     "mqtt[s]://[USER:PASSWORD@]HOST[:PORT][?authority=FILE]; without it, a broker of its own"},
+     "mqtt[s]://[USER:PASSWORD@]HOST[:PORT][?authority=FILE]; an address with a password is better "
+     "kept in a file that only you may read: @FILE; without any, a broker of its own"},
     {"listen", "ADDR:PORT", false, "where its own broker listens (default " DEFAULT_LISTEN ")"},
     {"enrolled-only", NULL, false,
      "its own broker speaks TLS and takes enrolled nodes alone (so it is beyond this machine "

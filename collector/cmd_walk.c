@@ -1,28 +1,14 @@
 /* roomwake walk: the walk test.
  * Must never hold more than options and one call. Called by main.c. */
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "collector/commands.h"
-#include "collector/options.h"
+#include "collector/options_station.h"
 #include "collector/record/walk_run.h"
 
-#define DEFAULT_QUIET_S "30"
-#define DEFAULT_LIMIT_S "300"
-
-static int read_number(const struct arguments *arguments, const char *option, const char *fallback,
-                       double least, double most, double *out, struct error *error)
-{
-    const char *text = options_value(arguments, option);
-    char *rest = NULL;
-    text = text ? text : fallback;
-    *out = strtod(text, &rest);
-    return *text != '\0' && *rest == '\0' && *out >= least && *out <= most
-               ? 0
-               : error_set(error, ERROR_USAGE, "--%s: \"%s\" is no number from %g to %g", option,
-                           text, least, most);
-}
+#define DEFAULT_QUIET_S 30
+#define DEFAULT_LIMIT_S 300
 
 /* "hall,passage,kitchen" */
 static int read_rooms(const char *text, const struct site *site, size_t rooms[SITE_ROOMS_MAX],
@@ -52,20 +38,15 @@ static int run(const struct arguments *arguments, const struct site *site, bool 
                struct error *error)
 {
     size_t rooms[SITE_ROOMS_MAX];
-    struct walk_settings settings = {.site = site,
-                                     .rooms = rooms,
-                                     .station = {.site_id = site->id,
-                                                 .site_path = options_value(arguments, "site"),
-                                                 .night_path = options_value(arguments, "night"),
-                                                 .broker_url = options_value(arguments, "broker"),
-                                                 .listen = options_value(arguments, "listen"),
-                                                 .time = options_value(arguments, "time")}};
+    struct walk_settings settings = {
+        .site = site, .rooms = rooms, .station = options_station(arguments)};
+    settings.station.site_id = site->id;
     if (read_rooms(options_value(arguments, "rooms"), site, rooms, &settings.room_count, error) !=
             0 ||
-        read_number(arguments, "quiet", DEFAULT_QUIET_S, 0.0, 600.0, &settings.quiet_s, error) !=
+        options_number(arguments, "quiet", DEFAULT_QUIET_S, 0.0, 600.0, &settings.quiet_s, error) !=
             0 ||
-        read_number(arguments, "limit", DEFAULT_LIMIT_S, 1.0, 3600.0, &settings.limit_s, error) !=
-            0) {
+        options_number(arguments, "limit", DEFAULT_LIMIT_S, 1.0, 3600.0, &settings.limit_s,
+                       error) != 0) {
         return -1;
     }
     return walk_run(&settings, good, error);
@@ -88,16 +69,12 @@ static int run_command(const struct arguments *arguments)
 }
 
 static const struct option_spec options[] = {
-    {"site", "FILE", true, "the site file: rooms, doors, nodes"},
+    OPTIONS_STATION_SITE_ROW,
     {"rooms", "ID,ID...", true, "the rooms in the order in which you will walk them, each once"},
     {"quiet", "SECONDS", false,
-     "stand still so long first (default " DEFAULT_QUIET_S "); 0 uses what has been learnt"},
-    {"limit", "SECONDS", false, "then the walk is over (default " DEFAULT_LIMIT_S ")"},
-    {"night", "FILE", false,
-     "where no night of the site is being recorded: what comes is kept there"},
-    {"broker", "URL", false, "likewise: as for record"},
-    {"listen", "ADDR:PORT", false, "likewise"},
-    {"time", "ADDR:PORT", false, "likewise"},
+     "stand still so long first (default 30); 0 uses what has been learnt"},
+    {"limit", "SECONDS", false, "then the walk is over (default 300)"},
+    OPTIONS_STATION_ROWS,
     {0},
 };
 

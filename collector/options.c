@@ -160,6 +160,18 @@ int options_parse_address(const char *text, const char *option, char *host, size
     return 0;
 }
 
+int options_number(const struct arguments *arguments, const char *option, double otherwise,
+                   double least, double most, double *number, struct error *error)
+{
+    const char *text = options_value(arguments, option);
+    char *rest = NULL;
+    *number = text ? strtod(text, &rest) : otherwise;
+    return !text || (*text != '\0' && *rest == '\0' && *number >= least && *number <= most)
+               ? 0
+               : error_set(error, ERROR_USAGE, "--%s: \"%s\" is no number from %g to %g", option,
+                           text, least, most);
+}
+
 int options_time(const struct arguments *arguments, const char *option, int64_t *time_ns,
                  struct error *error)
 {

@@ -45,6 +45,10 @@ struct option_page options_as_page(const struct command *command);
 /* The last value given, or NULL. For a switch: "" when given. */
 const char *options_value(const struct arguments *arguments, const char *name);
 
+/* A number from least to most into *number; `otherwise` where none was given. */
+int options_number(const struct arguments *arguments, const char *option, double otherwise,
+                   double least, double most, double *number, struct error *error);
+
 /* A time as RFC 3339 or as seconds since 1970 into *time_ns, which stays where none was given. */
 int options_time(const struct arguments *arguments, const char *option, int64_t *time_ns,
                  struct error *error);
