@@ -81,7 +81,10 @@ int sql_set_journal(sqlite3 *db, const char *mode, struct error *error)
     }
     sqlite3_finalize(statement);
     if (result == 0 && strcmp(now, mode) != 0) {
-        result = error_set(error, ERROR_IO, "journal mode stays %s, not %s", now, mode);
+        /* Out of "wal" it can't go while another has the file open; into it, on some file systems.
+         */
+        result = error_set(error, strcmp(now, "wal") == 0 ? ERROR_BUSY : ERROR_IO,
+                           "journal mode stays %s, not %s", now, mode);
     }
     return result;
 }

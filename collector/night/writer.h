@@ -100,6 +100,9 @@ int night_writer_flush(struct night_writer *writer, struct error *error);
  * one closed file without side files, joins the thread and frees. end_ns 0 leaves the night open (a
  * stop that is to be continued). On failure the file is left as safe as it can be and said so. */
 int night_writer_close(struct night_writer *writer, int64_t end_ns, struct error *error);
+/* The same, but that the night may still have its log beside it: night_fold (night_fold.h) is the
+ * caller's, who can wait for other programs that read it. */
+int night_writer_end(struct night_writer *writer, int64_t end_ns, struct error *error);
 /* Ends without flushing and removes the file: an import that failed. (Of a night that was opened
  * for analysis only that analysis is removed.) */
 void night_writer_abandon(struct night_writer *writer);

@@ -7,8 +7,12 @@
 #include <string.h>
 
 #include "collector/night/night_copy.h"
+#include "collector/night/night_fold.h"
 #include "collector/night/sql.h"
 #include "collector/night/writer_site.h"
+
+/* So long a program that still reads the night is waited for, where nobody else waits. */
+#define FOLD_WAIT_MS 5000
 
 int writer_start(struct night_writer *writer, struct error *error)
 {
@@ -120,16 +124,6 @@ static int write_end(struct night_writer *writer, int64_t end_ns, struct error *
     return 0;
 }
 
-/* One plain file: the log is folded in and no longer used. */
-static int become_one_file(sqlite3 *db, struct error *error)
-{
-    int rc = sqlite3_wal_checkpoint_v2(db, NULL, SQLITE_CHECKPOINT_TRUNCATE, NULL, NULL);
-    if (rc != SQLITE_OK) {
-        return sql_fail(db, error);
-    }
-    return sql_set_journal(db, "delete", error);
-}
-
 /* So that a seal of a night that is left open covers all of its samples. */
 static int write_blocks(struct store *store, struct error *error)
 {
@@ -149,23 +143,48 @@ static int finish(struct night_writer *writer, int64_t end_ns, struct error *err
         return write_end(writer, 0, error);
     }
     if (end_ns == 0) {
-        /* Closing the connection folds the log in. */
         return write_blocks(writer->store, error) == 0 ? writer_seal_so_far(writer, error) : -1;
     }
-    if (write_end(writer, end_ns, error) != 0) {
-        return -1;
-    }
-    return become_one_file(writer->store->db, error);
+    return write_end(writer, end_ns, error);
 }
 
-int night_writer_close(struct night_writer *writer, int64_t end_ns, struct error *error)
+/* Closing the connection folds the log in, where no other program has the night open. */
+static void close_store(struct night_writer *writer)
+{
+    seal_book_free(writer->book);
+    writer->book = NULL;
+    store_free(writer->store);
+    writer->store = NULL;
+}
+
+static int flush_and_finish(struct night_writer *writer, int64_t end_ns, struct error *error)
 {
     int result = night_writer_flush(writer, error);
     writer_stop(writer);
     if (result != 0) {
-        (void)error_wrap(error, "not closed; all that was told as stored is safe");
-    } else if (finish(writer, end_ns, error) != 0) {
-        result = error_wrap(error, "%s: not closed; all samples are stored", writer->path);
+        return error_wrap(error, "not closed; all that was told as stored is safe");
+    }
+    return finish(writer, end_ns, error) == 0
+               ? 0
+               : error_wrap(error, "%s: not closed; all samples are stored", writer->path);
+}
+
+int night_writer_end(struct night_writer *writer, int64_t end_ns, struct error *error)
+{
+    int result = flush_and_finish(writer, end_ns, error);
+    writer_free(writer);
+    return result;
+}
+
+int night_writer_close(struct night_writer *writer, int64_t end_ns, struct error *error)
+{
+    bool whole = false;
+    int result = flush_and_finish(writer, end_ns, error);
+    if (result == 0 && writer->analysis == 0 && end_ns != 0) {
+        close_store(writer);
+        if (night_fold(writer->path, FOLD_WAIT_MS, &whole, error) != 0) {
+            result = error_wrap(error, "not closed; all samples are stored");
+        }
     }
     writer_free(writer);
     return result;
@@ -187,10 +206,7 @@ void night_writer_abandon(struct night_writer *writer)
     if (writer->analysis != 0) {
         abandon_analysis(writer->store);
     } else {
-        seal_book_free(writer->book);
-        writer->book = NULL;
-        store_free(writer->store);
-        writer->store = NULL;
+        close_store(writer);
         night_remove(writer->path);
     }
     writer_free(writer);

@@ -13,62 +13,6 @@
 #include "common/service.h"
 #include "common/timefmt.h"
 
-static void on_nothing(void *context)
-{
-    (void)context;
-}
-
-/* First of all: whoever still reads the night would keep it from being closed. */
-static void close_page(struct session *session)
-{
-    web_live_end(session->live);
-    web_server_close(session->web);
-}
-
-/* Everything that still has a handle on the loop; what was never built is skipped. */
-static void close_handles(struct session *session)
-{
-    if (session->timers_open) {
-        uv_close((uv_handle_t *)&session->tick, NULL);
-        uv_close((uv_handle_t *)&session->interrupt, NULL);
-        uv_close((uv_handle_t *)&session->terminate, NULL);
-        session->timers_open = false;
-    }
-    loop_watch_stop(&session->watch);
-    for (size_t i = 0; i < OUTLET_COUNT; i++) {
-        outlet_close(session->outlets[i], on_nothing, NULL);
-    }
-    if (session->ack) {
-        ack_close(session->ack, on_nothing, NULL);
-    }
-    if (session->time_server) {
-        time_server_close(session->time_server, NULL, NULL);
-    }
-    session_keys_close(session->keys);
-    session->keys = NULL;
-    if (session->broker) {
-        broker_child_stop(session->broker, on_nothing, NULL);
-    }
-}
-
-static void close_night(struct session *session)
-{
-    session_log_close(session);
-    if (session->writer &&
-        night_writer_close(session->writer, session->end_ns, &session->failure) != 0) {
-        session->writer_failed = true;
-    }
-    session->writer = NULL;
-}
-
-static void on_link_stopped(void *context)
-{
-    struct session *session = context;
-    close_page(session);
-    close_night(session);
-    close_handles(session);
-}
-
 void session_stop(struct session *session)
 {
     struct error error;
@@ -82,7 +26,7 @@ void session_stop(struct session *session)
     service_ending();
     ack_flush(session->ack);
     session->stopping = true;
-    mqtt_uv_stop(session->mqtt, on_link_stopped, session);
+    mqtt_uv_stop(session->mqtt, session_close, session);
 }
 
 static void free_parts(struct session *session)
@@ -114,7 +58,7 @@ static void free_parts(struct session *session)
 static void unwind(struct session *session)
 {
     session->stopping = true;
-    close_page(session);
+    session_close_page(session);
     if (session->writer && session->continued) {
         struct error ignored;
         (void)night_writer_close(session->writer, 0, &ignored);
@@ -123,9 +67,9 @@ static void unwind(struct session *session)
     }
     session->writer = NULL;
     if (session->mqtt) {
-        mqtt_uv_stop(session->mqtt, on_link_stopped, session);
+        mqtt_uv_stop(session->mqtt, session_close, session);
     } else {
-        close_handles(session);
+        session_close(session);
     }
     (void)uv_run(&session->loop, UV_RUN_DEFAULT);
 }
@@ -199,6 +143,7 @@ static int run(struct session *session, struct session_result *result, struct er
         return -1;
     }
     fit_again(session);
+    session_close_late(session);
     return 0;
 }
 

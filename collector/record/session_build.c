@@ -128,6 +128,9 @@ static void on_tick(uv_timer_t *timer)
 {
     struct session *session = timer->data;
     service_alive();
+    if (!session->writer) {
+        return; /* the night is being closed */
+    }
     session_clock_look(session);
     intake_tick(session->intake);
     session_say_seal(session);
@@ -144,6 +147,10 @@ static void on_held_up(void *context, int64_t busy_ns, int64_t own_ns)
 static void on_signal(uv_signal_t *signal, int number)
 {
     struct session *session = signal->data;
+    if (session->closing.waiting) {
+        session->closing.give_up = true;
+        return;
+    }
     if (session->stopping) {
         log_error("signal %d again: ended at once; the night is not closed", number);
         _exit(1);

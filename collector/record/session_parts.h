@@ -35,6 +35,21 @@ struct session_log {
     uint64_t left_out;
 };
 
+/* The night's end, which may have to wait for another program that reads it; see session_close.c.
+ * Between a work's start and its end all but `give_up` is the other thread's. */
+struct session_closing {
+    uv_work_t work;
+    uv_timer_t pause;
+    struct night_writer *writer;
+    uint64_t since_ms; /* the loop's time at which waiting began */
+    bool waiting;
+    bool give_up;   /* the team has pressed again */
+    bool left_open; /* it was not waited for any longer */
+    bool whole;     /* as night_fold tells it */
+    int outcome;
+    struct error error;
+};
+
 struct session {
     const struct session_settings *settings;
     uv_loop_t loop;
@@ -70,6 +85,7 @@ struct session {
     bool continued;   /* an earlier recorder died on this night */
     bool running_written;
     struct session_log log;
+    struct session_closing closing;
     int64_t seal_told; /* the last seal whose root was said */
     int64_t end_ns;
 };
@@ -78,6 +94,12 @@ struct session {
 int session_build(struct session *session, struct error *error);
 /* Findings first, then the disk, then the nodes are told, then the link, then the rest. */
 void session_stop(struct session *session);
+/* The page first of all: whoever still reads the night would keep it from being one file. */
+void session_close_page(struct session *session);
+/* The page, the night, then everything that has a handle on the loop. `context` is the session. */
+void session_close(void *context);
+/* Once nothing else is to be done with the night: one more try, else what to do is told. */
+void session_close_late(struct session *session);
 /* From here on what is said goes into the night too; until the close, before the writer's. */
 void session_log_open(struct session *session);
 void session_log_close(struct session *session);
