@@ -1,6 +1,6 @@
-/* Seeded nights in a simulated house where one person walks, marked in one of three ways or not,
- * from the physics to the alert policy. Must never read a clock. Used by bench_marks.c and by a
- * check. */
+/* Seeded nights in a simulated house where one person walks and tries a coil, marked in one of
+ * three ways or not; at the end a field pulse that nobody made. From the physics to the alert
+ * policy. Must never read a clock. Used by bench_marks.c and by a check. */
 #ifndef ROOMWAKE_TESTS_BENCH_MARKS_NIGHT_H
 #define ROOMWAKE_TESTS_BENCH_MARKS_NIGHT_H
 
@@ -23,33 +23,50 @@
 #define MARKS_QUIET_S 90
 #define MARKS_FIRST_S 130.0
 #define MARKS_EVERY_S 75.0
-#define MARKS_LENGTH_S 440
+#define MARKS_COILS 3
+#define MARKS_COIL_S 60.0 /* after the walk before it may begin: that is over by then */
+#define MARKS_ACTS (MARKS_WALKS + MARKS_COILS)
+#define MARKS_STRANGER_S 476.0 /* the latest mark is typed before that */
+#define MARKS_LENGTH_S 500
 #define MARKS_IDS 512
 
-/* Marked as it begins with a length; as it begins until ended; or only long after, with its time.
- */
-enum marks_way { MARKS_NONE, MARKS_FOR, MARKS_RUNNING, MARKS_LATE, MARKS_WAYS };
+/* Marked as it begins with a length; as it begins until ended; or only long after, with its time;
+ * or nobody was there to do anything. */
+enum marks_way { MARKS_NONE, MARKS_FOR, MARKS_RUNNING, MARKS_LATE, MARKS_WAYS, MARKS_NOBODY };
+
+/* What the team does. A coil's field is nothing that a cause would name. */
+struct marks_act {
+    bool coil;
+    double at_s;
+    double lasts_s;
+};
+
+/* Of walks, or of coils. */
+struct marks_tally {
+    size_t seen;   /* with a finding of two nodes or more */
+    size_t called; /* of them those whose greatest is called person-walking */
+    size_t alerts; /* that stand in the end */
+};
 
 struct marks_night {
     uint64_t seed;
     enum marks_way way;
     struct site *site;
-    double at_s[MARKS_WALKS];
-    double lasts_s[MARKS_WALKS];
+    struct marks_act acts[MARKS_ACTS]; /* in order of time */
     struct alert_policy policy;
     /* By coincidence as last told. */
     bool alert[MARKS_IDS];
     bool walking[MARKS_IDS];
-    bool final[MARKS_IDS];
     int64_t start_ns[MARKS_IDS];
     size_t nodes[MARKS_IDS];
     int64_t mark[MARKS_IDS];
+    double chance[MARKS_IDS];
     int64_t ids;
     /* The outcome. */
-    size_t alerts_of_walks; /* that stand in the end */
-    size_t alerts;
-    size_t seen;   /* walks with a finding of two nodes or more */
-    size_t called; /* of them those whose greatest is called person-walking */
+    struct marks_tally walks;
+    struct marks_tally coils;
+    bool stranger_alert;    /* what nobody made */
+    double stranger_chance; /* so many like it a night; 0: it was not found */
 };
 
 static inline double marks_between(uint64_t seed, uint64_t which, double low, double high)
@@ -96,8 +113,7 @@ static inline int marks_build_site(struct marks_night *night, struct error *erro
 }
 
 /* Three rooms or four, either way, at a walker's speed, with or without steel about him. */
-static inline int marks_build_script(struct marks_night *night, struct script **script,
-                                     struct error *error)
+static inline void marks_write_walk(struct marks_night *night, size_t i, struct text *text)
 {
     static const char *const ways[] = {
         "\"from\":\"hall\",\"via\":[\"passage\",\"kitchen\"]",
@@ -105,6 +121,50 @@ static inline int marks_build_script(struct marks_night *night, struct script **
         "\"from\":\"hall\",\"via\":[\"passage\",\"kitchen\",\"store\"]",
         "\"from\":\"store\",\"via\":[\"kitchen\",\"passage\"]",
     };
+    uint64_t key = 100 + 10 * i;
+    double speed = marks_between(night->seed, key, 0.8, 1.7);
+    struct marks_act *act = &night->acts[2 * i];
+    act->at_s =
+        MARKS_FIRST_S + MARKS_EVERY_S * (double)i + marks_between(night->seed, key + 1, 0.0, 20.0);
+    act->lasts_s = 20.0 / speed;
+    if (night->way != MARKS_NOBODY) {
+        (void)text_append_format(
+            text, "{\"at_s\":%.3f,\"kind\":\"walk\",%s,\"speed_m_s\":%.2f,\"steel\":%s},",
+            act->at_s, ways[rng_bits(rng_key(night->seed, 5, i), 0) % 4], speed,
+            rng_bits(rng_key(night->seed, 6, i), 0) % 2 ? "true" : "false");
+    }
+}
+
+/* A field pulse somewhere about the middle of the house: a coil of the team's, or nobody's. */
+static inline void marks_write_pulse(const struct marks_night *night, uint64_t which, double at_s,
+                                     struct text *text)
+{
+    (void)text_append_format(
+        text,
+        "{\"at_s\":%.3f,\"kind\":\"pulse\",\"at_m\":[%.2f,2,1],\"moment_a_m2\":[%.0f,%.0f,%.0f],"
+        "\"rise_s\":0.02,\"for_s\":0.25,\"fall_s\":0.4}",
+        at_s, marks_between(night->seed, which, 7.0, 13.0),
+        marks_between(night->seed, which + 1, -200.0, 200.0),
+        marks_between(night->seed, which + 2, -200.0, 200.0),
+        marks_between(night->seed, which + 3, 380.0, 480.0));
+}
+
+static inline void marks_write_coil(struct marks_night *night, size_t i, struct text *text)
+{
+    struct marks_act *act = &night->acts[2 * i + 1];
+    act->coil = true;
+    act->at_s = MARKS_FIRST_S + MARKS_EVERY_S * (double)i + MARKS_COIL_S +
+                marks_between(night->seed, 300 + 10 * i, 0.0, 3.0);
+    act->lasts_s = 0.7;
+    if (night->way != MARKS_NOBODY) {
+        marks_write_pulse(night, 301 + 10 * i, act->at_s, text);
+        (void)text_append_format(text, ",");
+    }
+}
+
+static inline int marks_build_script(struct marks_night *night, struct script **script,
+                                     struct error *error)
+{
     struct text text = {0};
     (void)text_append_format(
         &text,
@@ -112,16 +172,12 @@ static inline int marks_build_script(struct marks_night *night, struct script **
         "\"through_m\":[9,0.3,0.3],\"along\":[0,0,1],\"standing_amps\":0.4}],\"events\":[",
         (unsigned long long)(rng_bits(rng_key(night->seed, 3, 0), 0) >> 20), MARKS_LENGTH_S + 10);
     for (size_t i = 0; i < MARKS_WALKS; i++) {
-        uint64_t key = 100 + 10 * i;
-        double speed = marks_between(night->seed, key, 0.8, 1.7);
-        night->at_s[i] = MARKS_FIRST_S + MARKS_EVERY_S * (double)i +
-                         marks_between(night->seed, key + 1, 0.0, 20.0);
-        night->lasts_s[i] = 20.0 / speed;
-        (void)text_append_format(
-            &text, "%s{\"at_s\":%.3f,\"kind\":\"walk\",%s,\"speed_m_s\":%.2f,\"steel\":%s}",
-            i ? "," : "", night->at_s[i], ways[rng_bits(rng_key(night->seed, 5, i), 0) % 4], speed,
-            rng_bits(rng_key(night->seed, 6, i), 0) % 2 ? "true" : "false");
+        marks_write_walk(night, i, &text);
+        if (i < MARKS_COILS) {
+            marks_write_coil(night, i, &text);
+        }
     }
+    marks_write_pulse(night, 400, MARKS_STRANGER_S, &text);
     (void)text_append_format(&text, "]}");
     int status = script_parse(text.bytes, text.length, "script", night->site, script, error);
     text_free(&text);
@@ -139,7 +195,7 @@ static inline void marks_on_coincidence(void *context, const struct coincidence 
         night->start_ns[coincidence.id] = coincidence.start_ns;
         night->nodes[coincidence.id] = coincidence.node_count;
         night->mark[coincidence.id] = coincidence.mark_id;
-        night->final[coincidence.id] = coincidence.final;
+        night->chance[coincidence.id] = coincidence.chance.per_night;
         night->ids = coincidence.id > night->ids ? coincidence.id : night->ids;
     }
 }
@@ -150,17 +206,17 @@ static inline void marks_on_disturbance(void *context, const struct disturbance 
     (void)disturbance;
 }
 
-/* The row of walk `i` that is noted at `noted_s`; false where there is none then. */
+/* The row of act `i` that is noted at `second`; false where there is none then. */
 static inline bool marks_row(const struct marks_night *night, size_t i, double second,
                              struct mark *mark)
 {
-    double begin_s = night->at_s[i] - 1.0;
-    double end_s = night->at_s[i] + night->lasts_s[i] + 4.0;
+    double begin_s = night->acts[i].at_s - 1.0;
+    double end_s = night->acts[i].at_s + night->acts[i].lasts_s + 4.0;
     bool running = night->way == MARKS_RUNNING;
     bool begins = night->way == MARKS_LATE ? fabs(second - floor(end_s + 60.0)) < 0.5
                                            : fabs(second - floor(begin_s)) < 0.5;
     bool ends = running && fabs(second - ceil(end_s)) < 0.5;
-    if (night->way == MARKS_NONE || !(begins || ends)) {
+    if (night->way == MARKS_NONE || night->way == MARKS_NOBODY || !(begins || ends)) {
         return false;
     }
     int64_t number = (int64_t)(2 * i) + 1;
@@ -169,7 +225,7 @@ static inline bool marks_row(const struct marks_night *night, size_t i, double s
                           .start_ns = llround(begin_s * 1e9),
                           .end_ns = running && !ends ? MARK_RUNNING_NS : llround(end_s * 1e9),
                           .noted_ns = llround(second * 1e9),
-                          .text = "walking"};
+                          .text = "ours"};
     return true;
 }
 
@@ -226,7 +282,7 @@ static inline int marks_play(struct marks_night *night, struct world *world,
         pipeline_set_clock(pipeline, node, 0, NS_PER_S / 1000);
     }
     for (int64_t second = 0; status == 0 && second < MARKS_LENGTH_S; second++) {
-        for (size_t i = 0; status == 0 && i < MARKS_WALKS; i++) {
+        for (size_t i = 0; status == 0 && i < MARKS_ACTS; i++) {
             struct mark mark;
             if (marks_row(night, i, (double)second, &mark)) {
                 status = pipeline_mark(pipeline, &mark, error);
@@ -243,32 +299,45 @@ static inline int marks_play(struct marks_night *night, struct world *world,
     return status;
 }
 
-static inline bool marks_of_walk(const struct marks_night *night, size_t i, int64_t time_ns)
+static inline bool marks_between_s(int64_t time_ns, double from_s, double to_s)
 {
     double at_s = (double)time_ns * 1e-9;
-    return at_s > night->at_s[i] - 3.0 && at_s < night->at_s[i] + night->lasts_s[i] + 6.0;
+    return at_s > from_s && at_s < to_s;
+}
+
+static inline void marks_count_act(struct marks_night *night, const struct marks_act *act)
+{
+    struct marks_tally *tally = act->coil ? &night->coils : &night->walks;
+    double before_s = act->coil ? 0.5 : 3.0;
+    double after_s = act->coil ? 1.0 : 6.0;
+    size_t most = 0;
+    bool walking = false;
+    for (int64_t id = 1; id <= night->ids; id++) {
+        if (!marks_between_s(night->start_ns[id], act->at_s - before_s,
+                             act->at_s + act->lasts_s + after_s)) {
+            continue;
+        }
+        tally->alerts += night->alert[id];
+        if (night->nodes[id] > most) {
+            most = night->nodes[id];
+            walking = night->walking[id];
+        }
+    }
+    tally->seen += most >= 2;
+    tally->called += most >= 2 && walking;
 }
 
 static inline void marks_count(struct marks_night *night)
 {
-    for (size_t i = 0; i < MARKS_WALKS; i++) {
-        size_t most = 0;
-        bool walking = false;
-        for (int64_t id = 1; id <= night->ids; id++) {
-            if (!marks_of_walk(night, i, night->start_ns[id])) {
-                continue;
-            }
-            night->alerts_of_walks += night->alert[id];
-            if (night->nodes[id] > most) {
-                most = night->nodes[id];
-                walking = night->walking[id];
-            }
-        }
-        night->seen += most >= 2;
-        night->called += most >= 2 && walking;
+    for (size_t i = 0; night->way != MARKS_NOBODY && i < MARKS_ACTS; i++) {
+        marks_count_act(night, &night->acts[i]);
     }
     for (int64_t id = 1; id <= night->ids; id++) {
-        night->alerts += night->alert[id];
+        if (night->nodes[id] >= 2 &&
+            marks_between_s(night->start_ns[id], MARKS_STRANGER_S - 0.5, MARKS_STRANGER_S + 1.0)) {
+            night->stranger_alert |= night->alert[id];
+            night->stranger_chance = night->chance[id];
+        }
     }
 }
 
