@@ -8,6 +8,8 @@
 #include <string.h>
 
 #define AMOUNT_SIZE 64
+/* Ordinary noise needs 4 to 8; what is beyond this was learnt from a spell that was not quiet. */
+#define DEAF_SIGMA 20.0
 
 /* Three digits with a prefix where the unit takes one. */
 static void format_amount(const struct notice_band *band, char text[AMOUNT_SIZE])
@@ -36,7 +38,9 @@ static const char *kind_text(const struct tail_choice *tail)
     case TAIL_NORMAL:
         return "";
     case TAIL_FITTED:
-        return " (from the noise's own extremes)";
+        return tail->threshold > DEAF_SIGMA ? " (from the noise's own extremes: nearly deaf, a "
+                                              "quieter spell would mend that)"
+                                            : " (from the noise's own extremes)";
     }
     return "";
 }

@@ -81,8 +81,11 @@ class MarksTest(support.Case):
         taught = support.wait_for("the summary", lambda: (lambda text: "chance alone" in text and text)(
             self.run(ROOMWAKE, "baseline", check=0).stdout))
         self.assertIn("begun by hand", taught)
-        self.assertIn("n1 (hall) magnetic: noise", taught)
-        self.assertIn("findings of two", taught)
+        for node, room in (("n1", "hall"), ("n2", "passage"), ("n3", "kitchen")):
+            self.assertRegex(taught, rf"{node} \({room}\) magnetic: noise [\d.]+ nT .*threshold [\d.]+"
+                                     r" sigma.*one false onset in 2 h")
+        self.assertRegex(taught, r"At 0.5 false onsets an hour for each of 3 quantities, chance alone"
+                                 r" brings about [\d.e-]+ findings of two\nnodes or more in a night of 8 h")
         sleep_until(start_s + 52)
         self.mark("--text", "we did that one", "--for", "4")
         house.station.wait_output(r"ALERT +\S+ unexplained: .*3 nodes")

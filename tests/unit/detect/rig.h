@@ -23,7 +23,8 @@ struct rig {
     size_t opened_count;
     struct disturbance closed[RIG_EVENTS];
     size_t closed_count;
-    char notice[400];
+    char notice[400]; /* the last one */
+    int64_t notice_ns;
     size_t notices;
     uint64_t random;
     bool has_spare;
@@ -69,7 +70,7 @@ static inline void rig_on_closed(void *context, const struct disturbance *distur
 static inline void rig_on_noticed(void *context, int64_t time_ns, const char *text)
 {
     struct rig *rig = context;
-    (void)time_ns;
+    rig->notice_ns = time_ns;
     snprintf(rig->notice, sizeof rig->notice, "%s", text);
     rig->notices++;
 }

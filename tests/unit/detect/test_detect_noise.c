@@ -97,6 +97,41 @@ static void test_a_disturbed_quiet_spell_does_not_deafen(void **state)
     rig_free(&rig);
 }
 
+/* Seconds of a quiet spell of 120 s that is disturbed for `part` of each 20 s until until_s. */
+static double quiet_for_s(double part, double until_s, char notice[400])
+{
+    const double stated_s = 120.0;
+    struct rig rig;
+    rig_init(&rig, "glow", 1, RATE, 300.0, 51);
+    rig_noise(&rig, 15.0, 0.0);
+    for (double at_s = 10.0; at_s < until_s; at_s += 20.0) {
+        size_t from = (size_t)(at_s * RATE);
+        for (size_t i = from; i < from + (size_t)(20.0 * part * RATE); i += 7) {
+            rig_add(&rig, 0, i, i + 1, 3000.0);
+        }
+    }
+    rig_detector(&rig, stated_s, 0.5);
+    rig_run_all(&rig);
+    double lasted_s = (double)(rig.notice_ns - RIG_START) * 1e-9;
+    assert_int_equal(rig.notices, 1);
+    snprintf(notice, sizeof rig.notice, "%s", rig.notice);
+    rig_free(&rig);
+    return lasted_s;
+}
+
+static void test_a_quiet_spell_goes_on_for_as_long_as_it_was_disturbed(void **state)
+{
+    (void)state;
+    char notice[400];
+    assert_close(quiet_for_s(0.0, 0.0, notice), 120.0, 1.0);
+    assert_null(strstr(notice, "disturbed"));
+    assert_close(quiet_for_s(0.5, 70.0, notice), 157.0, 8.0); /* 3 of 10 s, in whole blocks */
+    assert_non_null(strstr(notice, "it was disturbed, so it went on for"));
+    /* What is disturbed without an end is not waited for: twice the time at most. */
+    assert_close(quiet_for_s(0.6, 290.0, notice), 240.0, 1.0);
+    assert_non_null(strstr(notice, "went on for 120 s more"));
+}
+
 static void test_a_step_within_the_quiet_spell_does_not_deafen(void **state)
 {
     (void)state;
@@ -145,6 +180,7 @@ int main(void)
         cmocka_unit_test(test_noise_with_a_heavy_tail),
         cmocka_unit_test(test_hum_a_hundred_times_the_noise),
         cmocka_unit_test(test_a_disturbed_quiet_spell_does_not_deafen),
+        cmocka_unit_test(test_a_quiet_spell_goes_on_for_as_long_as_it_was_disturbed),
         cmocka_unit_test(test_a_step_within_the_quiet_spell_does_not_deafen),
         cmocka_unit_test(test_louder_noise_that_stays_is_taken_for_usual),
     };
