@@ -4,8 +4,10 @@
 #include <stdlib.h>
 
 #include "collector/commands.h"
+#include "collector/night/reader.h"
 #include "collector/options.h"
 #include "collector/record/ask.h"
+#include "collector/record/baseline_summary.h"
 #include "collector/record/running.h"
 #include "common/small_file.h"
 
@@ -20,10 +22,49 @@ static void print_plan(const struct question_plan *plan)
         "Whoever asks should sit as still in the windows without a question as in the others.\n");
 }
 
+/* Against the site of the night that is being recorded, before anything is begun. */
+static int check_site(const struct running *running, const struct question_plan *plan,
+                      const char *path, struct error *error)
+{
+    struct night_reader *reader = NULL;
+    struct site *site = NULL;
+    if (night_reader_open(running->night, &reader, error) != 0) {
+        return -1;
+    }
+    int result = night_read_site(reader, 0, &site, error);
+    if (result == 0 && plan_check_site(plan, site, error) != 0) {
+        result = error_wrap(error, "%s", path);
+    }
+    site_free(site);
+    night_reader_close(reader);
+    return result;
+}
+
+static int hold(const struct ask_settings *asked, const char *site_id, const char *path,
+                struct error *error)
+{
+    struct running running;
+    struct ask_settings settings = *asked;
+    size_t learning = 0;
+    if (running_find(site_id, &running, error) != 0 ||
+        check_site(&running, settings.plan, path, error) != 0 ||
+        baseline_count_learning(running.night, &learning, error) != 0) {
+        return -1;
+    }
+    if (learning > 0) {
+        printf(
+            "NOTE: %zu quantities are still learning what is usual, or are not heard: no response"
+            " of theirs can\ncount yet (roomwake baseline tells).\n",
+            learning);
+    }
+    settings.broker_url = running.broker;
+    settings.site = running.site;
+    return ask_run(&settings, error);
+}
+
 static int run_command(const struct arguments *arguments)
 {
     struct error error;
-    struct running running;
     char *text = NULL;
     size_t length = 0;
     struct question_plan *plan = NULL;
@@ -36,11 +77,9 @@ static int run_command(const struct arguments *arguments)
         print_plan(plan);
     }
     if (result == 0 && !options_value(arguments, "check")) {
-        result = running_find(options_value(arguments, "site-id"), &running, &error);
-        if (result == 0) {
-            const struct ask_settings settings = {running.broker, running.site, plan, text, length};
-            result = ask_run(&settings, &error);
-        }
+        const struct ask_settings settings = {
+            .plan = plan, .plan_text = text, .plan_length = length};
+        result = hold(&settings, options_value(arguments, "site-id"), path, &error);
     }
     free(plan);
     free(text);

@@ -235,11 +235,26 @@ static bool seed_holds(const struct held *held)
     return held->seed_told && memcmp(bound, held->bound, sizeof bound) == 0;
 }
 
+static void score_pattern(struct gathering *all, const struct held *held, size_t question)
+{
+    const int64_t quiet_ns = all->info.start_ns + (int64_t)(all->site->baseline_s * NS_PER_S);
+    struct answers_pattern *pattern = &all->answers.patterns[question];
+    for (size_t i = 0; i < held->window_count; i++) {
+        const struct score_window *window = &held->windows[i];
+        if (window->asked && window->question == question) {
+            pattern->held = true;
+            pattern->came = score_count(all->onsets, all->onset_count, window->start_ns,
+                                        window->end_ns, SCORE_ALL, SCORE_ANY_QUANTITY);
+        }
+    }
+    pattern->rest = score_background(held->plan, question, held->windows, held->window_count,
+                                     all->onsets, all->onset_count, quiet_ns, all->info.end_ns);
+}
+
 static void score_all(struct gathering *all, const struct held *held)
 {
     struct answers *answers = &all->answers;
     const struct question_plan *plan = held->plan;
-    const int64_t quiet_ns = all->info.start_ns + (int64_t)(all->site->baseline_s * NS_PER_S);
     score_session(plan, held->windows, held->window_count, all->onsets, all->onset_count, SCORE_ALL,
                   SCORE_ANY_QUANTITY, &answers->all);
     score_session(plan, held->windows, held->window_count, all->onsets, all->onset_count,
@@ -250,9 +265,7 @@ static void score_all(struct gathering *all, const struct held *held)
     }
     for (size_t i = 0; i < plan->question_count; i++) {
         if (plan->questions[i].pattern > 0) {
-            answers->background[i] =
-                score_background(plan, i, held->windows, held->window_count, all->onsets,
-                                 all->onset_count, quiet_ns, all->info.end_ns);
+            score_pattern(all, held, i);
         }
     }
 }

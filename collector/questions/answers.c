@@ -107,15 +107,23 @@ static void write_answers(const struct score *score, struct text *out)
 static void write_patterns(const struct answers *a, struct text *out)
 {
     for (size_t i = 0; i < a->plan->question_count; i++) {
-        const struct score_background *rest = &a->background[i];
-        if (a->plan->questions[i].pattern == 0 || rest->windows == 0) {
+        const struct plan_question *question = &a->plan->questions[i];
+        const struct answers_pattern *pattern = &a->patterns[i];
+        if (question->pattern == 0 || !pattern->held) {
             continue;
         }
-        (void)text_append_format(
-            out,
-            "\"%s\": asked for exactly %" PRIu32 ". The rest of the night gives"
-            " that in %" PRIu32 " of %" PRIu32 " such windows.\n",
-            a->plan->questions[i].text, a->plan->questions[i].pattern, rest->hits, rest->windows);
+        (void)text_append_format(out,
+                                 "\"%s\": asked for exactly %" PRIu32 ", %" PRIu32 " came: %s. ",
+                                 question->text, question->pattern, pattern->came,
+                                 score_fits(question, pattern->came) ? "as asked" : "not that");
+        if (pattern->rest.windows > 0) {
+            (void)text_append_format(out,
+                                     "The rest of the night gives\n  exactly %" PRIu32
+                                     " in %" PRIu32 " of %" PRIu32 " such windows.\n",
+                                     question->pattern, pattern->rest.hits, pattern->rest.windows);
+        } else {
+            (void)text_append_format(out, "The night has no other\n  window to hold it against.\n");
+        }
     }
 }
 

@@ -8,6 +8,14 @@
 #include "collector/questions/score.h"
 #include "common/text.h"
 
+/* What came to a question that asked for so many, and how often the rest of the night gives that.
+ */
+struct answers_pattern {
+    bool held; /* its window was */
+    uint32_t came;
+    struct score_background rest;
+};
+
 struct answers {
     const struct question_plan *plan;
     const char *session;
@@ -20,7 +28,7 @@ struct answers {
     struct score all;
     struct score without_ordinary;
     struct score by_quantity[PLAN_QUANTITIES_MAX];
-    struct score_background background[PLAN_QUESTIONS_MAX]; /* of questions with a pattern */
+    struct answers_pattern patterns[PLAN_QUESTIONS_MAX]; /* of questions with a pattern */
 };
 
 /* The p-value that is to be held against alpha where several sessions were tried: the least of so

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "collector/questions/exact.h"
+#include "common/channel.h"
 #include "common/json.h"
 
 #define SECONDS_MIN 0.1
@@ -182,6 +183,62 @@ int plan_parse(const char *text, size_t length, const char *name, struct questio
         return -1;
     }
     *plan = made;
+    return 0;
+}
+
+static size_t find_node(const struct site *site, const char *id)
+{
+    size_t i = 0;
+    while (i < site->node_count && strcmp(site->nodes[i].id, id) != 0) {
+        i++;
+    }
+    return i;
+}
+
+static bool node_has(const struct site_node *node, const char *quantity)
+{
+    for (size_t i = 0; i < node->channel_count; i++) {
+        char own[IDENT_SIZE];
+        char axis[IDENT_SIZE];
+        channel_name_split(node->channels[i].name, own, axis);
+        if (strcmp(own, quantity) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool any_has(const struct question_plan *plan, const struct site *site, const char *quantity)
+{
+    for (size_t i = 0; i < plan->node_count; i++) {
+        if (node_has(&site->nodes[find_node(site, plan->nodes[i])], quantity)) {
+            return true;
+        }
+    }
+    for (size_t i = 0; plan->node_count == 0 && i < site->node_count; i++) {
+        if (node_has(&site->nodes[i], quantity)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+int plan_check_site(const struct question_plan *plan, const struct site *site, struct error *error)
+{
+    for (size_t i = 0; i < plan->node_count; i++) {
+        if (find_node(site, plan->nodes[i]) == site->node_count) {
+            return error_set(error, ERROR_USAGE, "nodes[%zu]: the site has no node \"%s\"", i,
+                             plan->nodes[i]);
+        }
+    }
+    for (size_t i = 0; i < plan->quantity_count; i++) {
+        if (!any_has(plan, site, plan->quantities[i])) {
+            return error_set(error, ERROR_USAGE,
+                             "channels[%zu]: none of the nodes that count has \"%s\" (of a channel"
+                             " such as magnetic.x only the part before the dot is named)",
+                             i, plan->quantities[i]);
+        }
+    }
     return 0;
 }
 

@@ -10,6 +10,7 @@
 #include "common/error.h"
 #include "common/ident.h"
 #include "common/message.h"
+#include "common/site.h"
 
 #define PLAN_TEXT_MAX (MESSAGE_QUESTION_TEXT_SIZE - 128u)
 #define PLAN_TITLE_SIZE 128
@@ -51,6 +52,9 @@ struct question_plan {
 /* `name` is what errors call the text. On success *plan is the caller's: free. */
 int plan_parse(const char *text, size_t length, const char *name, struct question_plan **plan,
                struct error *error);
+/* That the site has what the plan counts, or nothing would ever come: ERROR_USAGE names what it
+ * lacks. */
+int plan_check_site(const struct question_plan *plan, const struct site *site, struct error *error);
 /* The chance that the session claims an effect of the expected size (exact_power). */
 double plan_power(const struct question_plan *plan);
 /* How long it takes at most, seconds. */

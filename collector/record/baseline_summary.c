@@ -39,6 +39,17 @@ static bool is_taught(const struct summary *summary, uint32_t node, const char *
     return false;
 }
 
+static void say_notice(const struct summary *summary, const struct site_node *which,
+                       const char *quantity, const char *text)
+{
+    (void)fprintf(summary->out, "  %s (%s) %s: ", which->id, summary->site->rooms[which->room].id,
+                  quantity);
+    for (; *text; text++) {
+        (void)fputc((unsigned char)*text < ' ' || *text == 0x7f ? ' ' : *text, summary->out);
+    }
+    (void)fputc('\n', summary->out);
+}
+
 static int take_notice(void *context, uint32_t node, const char *quantity, int64_t time_ns,
                        const char *text)
 {
@@ -48,13 +59,9 @@ static int take_notice(void *context, uint32_t node, const char *quantity, int64
         strcmp(quantity, "clock") == 0 || strcmp(quantity, "onsets") == 0) {
         return 0;
     }
-    const struct site_node *which = &summary->site->nodes[node];
-    (void)fprintf(summary->out, "  %s (%s) %s: ", which->id, summary->site->rooms[which->room].id,
-                  quantity);
-    for (; *text; text++) {
-        (void)fputc((unsigned char)*text < ' ' || *text == 0x7f ? ' ' : *text, summary->out);
+    if (summary->out) {
+        say_notice(summary, &summary->site->nodes[node], quantity, text);
     }
-    (void)fputc('\n', summary->out);
     if (!is_taught(summary, node, quantity) && summary->count < TAUGHT_MAX) {
         struct expect_quantity *taught = &summary->list[summary->count++];
         taught->node = node;
@@ -115,6 +122,9 @@ static int summarise(struct night_reader *reader, struct summary *summary, struc
         night_each_quiet(reader, take_quiet, summary, error) != 0) {
         return -1;
     }
+    if (!summary->out) {
+        return night_each_notice(reader, info.analysis, take_notice, summary, error);
+    }
     if (summary->from_ns != INT64_MIN) {
         char from[TIMEFMT_SIZE];
         timefmt_local(summary->from_ns, from, NULL);
@@ -128,7 +138,8 @@ static int summarise(struct night_reader *reader, struct summary *summary, struc
                : say(summary, error);
 }
 
-int baseline_summary(const char *night_path, FILE *out, struct error *error)
+/* `learning` is counted where nothing is to be printed. */
+static int look(const char *night_path, FILE *out, size_t *learning, struct error *error)
 {
     struct night_reader *reader = NULL;
     struct site *site = NULL;
@@ -143,8 +154,21 @@ int baseline_summary(const char *night_path, FILE *out, struct error *error)
     if (result == 0) {
         result = summarise(reader, &summary, error);
     }
+    if (result == 0 && learning) {
+        *learning = count_learning(&summary);
+    }
     free(summary.list);
     site_free(site);
     night_reader_close(reader);
     return result;
+}
+
+int baseline_summary(const char *night_path, FILE *out, struct error *error)
+{
+    return look(night_path, out, NULL, error);
+}
+
+int baseline_count_learning(const char *night_path, size_t *learning, struct error *error)
+{
+    return look(night_path, NULL, learning, error);
 }

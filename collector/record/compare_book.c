@@ -153,6 +153,14 @@ static int take_coincidence(void *context, const struct coincidence *coincidence
     return keep_event(reading, &event);
 }
 
+static int count_session(void *context, const struct question_step *step)
+{
+    const struct reading *reading = context;
+    reading->night->sessions += step->said.what == QUESTION_PLAN;
+    reading->night->sessions_ended += step->said.what == QUESTION_END;
+    return 0;
+}
+
 static double local_clock_s(int64_t time_ns)
 {
     time_t seconds = (time_t)(time_ns / NS_PER_S);
@@ -203,7 +211,8 @@ static int read_night(struct compare_book *book, const char *path, struct error 
     }
     int result = night_read_info(reader, &info, error) != 0 ||
                          night_read_site(reader, 0, &reading.site, error) != 0 ||
-                         take_head(&reading, path, &info) != 0 || number_site(&reading) != 0
+                         take_head(&reading, path, &info) != 0 || number_site(&reading) != 0 ||
+                         night_each_question(reader, count_session, &reading, error) != 0
                      ? -1
                      : night_each_coincidence(reader, 0, take_coincidence, &reading, error);
     book->night_count++; /* also where it failed: its events are to be freed */

@@ -30,6 +30,8 @@ struct compare_night {
     double watched_s;
     double start_clock_s; /* since local midnight */
     double alert_limit_per_night;
+    uint32_t sessions; /* of questions, that were begun */
+    uint32_t sessions_ended;
     struct compare_event *events;
     size_t event_count;
     size_t event_size;

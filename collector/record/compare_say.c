@@ -241,6 +241,28 @@ static void say_appliances(const struct compare_book *book, FILE *out)
     }
 }
 
+/* All that were tried, so that nobody keeps only the lucky one. */
+static void say_questions(const struct compare_book *book, FILE *out)
+{
+    uint32_t sessions = 0;
+    uint32_t ended = 0;
+    for (size_t i = 0; i < book->night_count; i++) {
+        sessions += book->nights[i].sessions;
+        ended += book->nights[i].sessions_ended;
+    }
+    if (sessions == 0) {
+        return;
+    }
+    fprintf(out, "\nQuestions\n  Sessions tried in these nights: %u (", sessions);
+    for (size_t i = 0; i < book->night_count; i++) {
+        fprintf(out, "%s%u", i > 0 ? ", " : "", book->nights[i].sessions);
+    }
+    fprintf(out,
+            "), broken off: %u. By chance alone one in twenty comes out at p <= 0.05:\n  name all"
+            " of them wherever you name one (roomwake answers NIGHT).\n",
+            sessions - (ended < sessions ? ended : sessions));
+}
+
 int compare_say(const struct compare_book *book, FILE *out, struct error *error)
 {
     char local[TIMEFMT_SIZE];
@@ -259,6 +281,7 @@ int compare_say(const struct compare_book *book, FILE *out, struct error *error)
     }
     say_rooms(book, out);
     say_appliances(book, out);
+    say_questions(book, out);
     return fflush(out) == 0 && !ferror(out) ? 0
                                             : error_set(error, ERROR_IO, "standard output failed");
 }

@@ -44,6 +44,24 @@ static void binomial_tails_and_limits_are_those_of_the_reference(void **state)
     assert_close(high, 1 - pow(0.025, 1.0 / 20), 1e-9);
 }
 
+/* scipy.stats.fisher_exact, SciPy 1.10.1, alternative "greater" and two-sided. */
+static void other_tables_come_out_as_by_scipy(void **state)
+{
+    (void)state;
+    static const struct {
+        struct exact_table table;
+        double more;
+        double two_sided;
+    } tables[] = {{{7, 10, 2, 10}, 0.0348892593, 0.0697785187},
+                  {{12, 20, 5, 20}, 0.0267754963, 0.0535509926},
+                  {{3, 6, 0, 12}, 0.0245098039, 0.0245098039},
+                  {{60, 100, 45, 100}, 0.0235827427, 0.0471654854}};
+    for (size_t i = 0; i < sizeof tables / sizeof *tables; i++) {
+        assert_close(exact_fisher_more(&tables[i].table), tables[i].more, 5e-11);
+        assert_close(exact_fisher_two_sided(&tables[i].table), tables[i].two_sided, 5e-11);
+    }
+}
+
 /* R. G. Newcombe, Statistics in Medicine 17:873 (1998), table II, case (a) 56/70 - 48/80, method 10
  * (from memory). */
 static void the_limits_of_a_difference_are_newcombes(void **state)
@@ -131,6 +149,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_tea_tasting_odds_are_fishers),
+        cmocka_unit_test(other_tables_come_out_as_by_scipy),
         cmocka_unit_test(binomial_tails_and_limits_are_those_of_the_reference),
         cmocka_unit_test(the_limits_of_a_difference_are_newcombes),
         cmocka_unit_test(without_an_effect_p_is_uniform_and_claims_stay_under_five_percent),

@@ -90,7 +90,7 @@ class QuestionsTest(support.Case):
         self.assertIn("after a question 4 of 4, when nobody asked 0 of 4", first)
         self.assertIn("in 1 of 100 sessions (p = 0.0143, exact)", first)
         self.assertIn("from a seed bound before the start; it fits", first)
-        self.assertIn("asked for exactly 1", first)
+        self.assertEqual(first.count("asked for exactly 1, 1 came: as asked."), 4)
         self.assertIn("Sessions tried in this night: 2, this is number 1", first)
         self.assertIn("responses came more often after questions", first)
         self.assertIn("BROKEN OFF: stopped by the team", second)
@@ -101,6 +101,19 @@ class QuestionsTest(support.Case):
                            " GROUP BY what ORDER BY what", check=0).stdout.split()
         self.assertIn("asked|4", rows)
         self.assertIn("silent|4", rows)
+        self.compare_with_the_night_before()
+
+    def compare_with_the_night_before(self):
+        """What was tried is told over all nights, also where one night had no session."""
+        begin_s = int(time.time()) - 86400
+        rows = [f"{begin_s + i / RATE_HZ:.2f},n1,{1 + 0.002 * random.gauss(0, 1):.5f}"
+                for i in range(20 * RATE_HZ)]
+        before = self.folder / "before.sqlite"
+        self.run(ROOMWAKE, "import", "--site", str(self.house.site_path), "--csv", str(self.write(
+            "before.csv", "\n".join(["time,node,electric"] + rows) + "\n")), "--night", str(before),
+            check=0)
+        told = self.run(ROOMWAKE, "compare", str(before), str(self.house.night), check=0).stdout
+        self.assertIn("Sessions tried in these nights: 2 (0, 2), broken off: 1.", told)
 
     def test_a_plan_without_controls_and_no_running_night_say_what_to_do(self):
         bad = dict(PLAN, controls=0)
@@ -114,6 +127,20 @@ class QuestionsTest(support.Case):
         self.meter.over.set()
         self.meter.join()
         self.house.stop_station()
+
+
+class PlanTest(support.Case):
+    def test_the_power_that_a_plan_states_is_scipys(self):
+        from scipy.stats import binom, fisher_exact
+        for count, asked, chance in ((6, 0.9, 0.1), (12, 0.5, 0.1), (20, 0.6, 0.3)):
+            power = sum(binom.pmf(a, count, asked) * binom.pmf(b, count, chance)
+                        for a in range(count + 1) for b in range(count + 1)
+                        if fisher_exact([[a, count - a], [b, count - b]], "greater")[1] <= 0.05)
+            plan = dict(PLAN, expect_response=asked, expect_by_chance=chance,
+                        questions=[{"text": "once"}] * count)
+            told = self.run(ROOMWAKE, "ask", "--check", "--plan", self.write("power.json", plan),
+                            check=0).stdout
+            self.assertIn(f"finds it {100 * power:.0f} times in 100", told)
 
 
 if __name__ == "__main__":

@@ -62,6 +62,26 @@ static void wrong_plans_are_refused_by_the_field_at_fault(void **state)
     refused("{\"title\":\"x\",\"colour\":1}", ERROR_FORMAT, "colour");
 }
 
+static void a_plan_that_the_site_cannot_answer_is_refused(void **state)
+{
+    (void)state;
+    struct error error;
+    struct site_node nodes[] = {
+        {.id = "n1", .channel_count = 2, .channels = {{.name = "electric"}, {.name = "motion"}}},
+        {.id = "n2", .channel_count = 1, .channels = {{.name = "magnetic.x"}}}};
+    const struct site site = {.node_count = 2, .nodes = nodes};
+    struct question_plan *plan = plan_of(good);
+    assert_int_equal(plan_check_site(plan, &site, &error), -1); /* n1 alone counts */
+    assert_error(error, ERROR_USAGE, "channels[1]: none of the nodes that count has \"magnetic\"");
+    plan->node_count = 0;
+    assert_int_equal(plan_check_site(plan, &site, &error), 0);
+    plan->node_count = 1;
+    snprintf(plan->nodes[0], sizeof plan->nodes[0], "attic");
+    assert_int_equal(plan_check_site(plan, &site, &error), -1);
+    assert_error(error, ERROR_USAGE, "no node \"attic\"");
+    free(plan);
+}
+
 static void a_drawing_is_the_same_for_the_same_seed_and_holds_each_question_twice(void **state)
 {
     (void)state;
@@ -180,14 +200,19 @@ static void the_outcome_is_told_with_the_number_of_sessions_tried(void **state)
                               .seed_holds = true,
                               .drawn_holds = true};
     answers.without_ordinary.p_value = 0.03;
+    answers.patterns[1] = (struct answers_pattern){true, 2, {40, 1}};
     struct text text = {0};
     answers_write(&answers, &text);
     assert_non_null(strstr(text.bytes, "no more came after questions than chance gives"));
     assert_non_null(strstr(text.bytes, "Sessions tried in this night: 3, this is number 2"));
+    assert_non_null(strstr(text.bytes, "\"b\": asked for exactly 2, 2 came: as asked."));
+    assert_non_null(strstr(text.bytes, "gives\n  exactly 2 in 1 of 40 such windows"));
     answers.sessions = 1;
+    answers.patterns[1] = (struct answers_pattern){true, 3, {0, 0}};
     text_clear(&text);
     answers_write(&answers, &text);
     assert_non_null(strstr(text.bytes, "more often after questions"));
+    assert_non_null(strstr(text.bytes, "exactly 2, 3 came: not that. The night has no other"));
     answers.broken = "the team had to leave";
     text_clear(&text);
     answers_write(&answers, &text);
@@ -202,6 +227,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_plan_is_read_with_its_defaults),
         cmocka_unit_test(wrong_plans_are_refused_by_the_field_at_fault),
+        cmocka_unit_test(a_plan_that_the_site_cannot_answer_is_refused),
         cmocka_unit_test(a_drawing_is_the_same_for_the_same_seed_and_holds_each_question_twice),
         cmocka_unit_test(every_window_is_asked_in_as_often_as_not),
         cmocka_unit_test(responses_near_each_other_are_one_and_patterns_want_their_number),
