@@ -178,6 +178,7 @@ static void try_pair(struct search *search, size_t a, size_t b)
 
 struct sums {
     double w, x, y, xx, xy, yy;
+    double stated; /* of 1 / the anchors' stated variances */
     size_t count;
 };
 
@@ -200,6 +201,7 @@ static struct sums add_up(const struct search *search, struct match *match)
         match->first_s = fmin(match->first_s, x);
         match->last_s = fmax(match->last_s, x);
         s.w += w;
+        s.stated += 1.0 / (search->anchors[i].sd_s * search->anchors[i].sd_s);
         s.x += w * x;
         s.y += w * left;
         s.xx += w * x * x;
@@ -218,6 +220,21 @@ static double student(size_t freedom)
     return freedom < sizeof of / sizeof *of ? of[freedom] : 1.0 + 0.55 / (double)freedom;
 }
 
+/* The variance that chance alone exceeds once in twenty, over its mean (chi-square by Wilson and
+ * Hilferty 1931, Proc. Natl. Acad. Sci. 17:684). */
+static double usual_most(size_t freedom)
+{
+    double part = 2.0 / (9.0 * (double)freedom);
+    return pow(1.0 - part + 1.645 * sqrt(part), 3.0);
+}
+
+/* What is left over tells more than what was stated, where it is more than chance makes of that. */
+static double how_much_wider(double chi, size_t freedom)
+{
+    double left = freedom > 0 ? chi / (double)freedom : 0.0;
+    return freedom > 0 && left > usual_most(freedom) ? student(freedom) * sqrt(left) : 1.0;
+}
+
 static void fit(const struct search *search, struct match *match)
 {
     struct sums s = add_up(search, match);
@@ -229,14 +246,14 @@ static void fit(const struct search *search, struct match *match)
     double chi =
         fmax(0.0, s.yy - offset * s.y - slope * (2.0 * (s.xy - middle * s.y) - slope * sxx));
     size_t freedom = s.count - 2;
-    /* What is left over tells more than what was stated, where it is more. */
-    double wider = freedom > 0 ? student(freedom) * sqrt(fmax(1.0, chi / (double)freedom)) : 1.0;
+    double wider = how_much_wider(chi, freedom);
+    double common_sd_s = sqrt((double)s.count / s.stated);
     double total_slope = search->line.slope + slope;
     double start = line_offset(&search->line, 0.0) + offset - slope * middle;
     match->start_ns = search->reference_ns + llround(start * NS_PER_S);
     match->drift_ppm = total_slope * 1e6;
     match->middle_s = middle;
-    match->middle_sd_s = wider / sqrt(s.w);
+    match->middle_sd_s = hypot(wider / sqrt(s.w), common_sd_s);
     match->drift_sd_ppm = fmin(wider / sqrt(sxx + known), DRIFT_SD) * 1e6;
     match->start_sd_s = hypot(match->middle_sd_s, match->drift_sd_ppm * 1e-6 * middle);
     match->residual_s = freedom > 0 ? sqrt(chi / s.w) : 0.0;
@@ -318,9 +335,9 @@ int match_find(const struct match_anchor *anchors, size_t anchor_count, const st
 {
     if (anchor_count < 2) {
         return error_set(error, ERROR_STATE,
-                         "the night has %zu sound to line up by; two are needed, one near each end"
+                         "the night has %s to line up by; two are needed, one near each end"
                          " (\"roomwake chirp\", or a clap and \"roomwake mark --text clap\")",
-                         anchor_count);
+                         anchor_count == 0 ? "no sound" : "one sound");
     }
     struct search search = {.anchors = anchors,
                             .anchor_count = anchor_count,

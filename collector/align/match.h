@@ -16,6 +16,8 @@
 struct match_anchor {
     enum finder_kind kind;
     int64_t site_ns; /* when the sound left, by the site's clock */
+    /* One sigma. All of it may be common to all anchors (a player's latency, a hand's delay), so
+     * more of them don't make the start surer than this. */
     double sd_s;
 };
 

@@ -235,8 +235,10 @@ void align_write(const struct align_settings *settings, const struct align_resul
     write_time(out, "its first sample:", match->start_ns, match_sd_s(match, 0));
     write_time(out, "its last sample: ", match_site_ns(match, length_s),
                match_sd_s(match, length_s));
-    fprintf(out, "  its clock: %+.2f ppm, +- %.2f (positive: slow)\n", -match->drift_ppm,
-            match->drift_sd_ppm);
+    fprintf(out, "  its clock: %+.2f ppm, +- %.2f (%s)\n", -match->drift_ppm, match->drift_sd_ppm,
+            fabs(match->drift_ppm) < 2.0 * match->drift_sd_ppm ? "right, as far as can be told"
+            : match->drift_ppm > 0.0                           ? "it runs slow"
+                                                               : "it runs fast");
     if (match->used == 2) {
         fprintf(out, "  two sounds make a line, but can't show whether it is straight: a third in"
                      " the middle would.\n");

@@ -52,8 +52,8 @@ static void chirps_line_up_a_noisy_echoing_recording_of_any_rate(void **state)
     const double rates[] = {44100, 48000, 96000};
     const double drifts[] = {200, -200, 31};
     for (size_t i = 0; i < 3; i++) {
-        const struct scene scene = {rates[i], 20, 100.123456, drifts[i], 0.07,
-                                    chirps,   3,  NULL,       0,         7 + i};
+        const struct scene scene = {rates[i], 20,   100.123456, drifts[i], 0.07, chirps,
+                                    3,        NULL, 0,          7 + i,     0};
         struct finder *finder = listen(&scene);
         struct match_anchor anchors[3];
         struct match match;
@@ -74,7 +74,7 @@ static void an_unknown_sound_between_and_an_anchor_not_heard_do_no_harm(void **s
     (void)state;
     const double heard[] = {103.2, 105.9, 109.1, 116.4}; /* the second is in no mark */
     const double told[] = {60.0, 103.2, 109.1, 116.4};   /* the first was before */
-    const struct scene scene = {48000, 18, 101.5, 80, 0.02, heard, 4, NULL, 0, 3};
+    const struct scene scene = {48000, 18, 101.5, 80, 0.02, heard, 4, NULL, 0, 3, 0};
     struct finder *finder = listen(&scene);
     struct match_anchor anchors[4];
     struct match match;
@@ -93,7 +93,7 @@ static void claps_marked_by_hand_line_up_as_well_as_hands_are(void **state)
     (void)state;
     const double claps[] = {102.0, 106.3, 111.9, 117.2};
     const double marked[] = {102.11, 106.22, 111.95, 117.1};
-    const struct scene scene = {44100, 20, 100, 0, 0.003, NULL, 0, claps, 4, 5};
+    const struct scene scene = {44100, 20, 100, 0, 0.003, NULL, 0, claps, 4, 5, 0};
     struct finder *finder = listen(&scene);
     size_t count = 0;
     const struct finder_arrival *arrivals = finder_arrivals(finder, FINDER_CLAP, &count);
@@ -116,7 +116,7 @@ static void too_few_sounds_and_another_night_are_said(void **state)
     (void)state;
     const double heard[] = {103.2, 109.1, 116.4};
     const double other[] = {203.2, 205.1, 214.4, 218.0};
-    const struct scene scene = {48000, 18, 101.5, 0, 0.02, heard, 3, NULL, 0, 3};
+    const struct scene scene = {48000, 18, 101.5, 0, 0.02, heard, 3, NULL, 0, 3, 0};
     struct finder *finder = listen(&scene);
     struct match_anchor anchors[4];
     struct match match;
@@ -139,7 +139,7 @@ static void where_it_fits_at_several_times_alike_it_says_so_and_takes_a_hint(voi
     (void)state;
     const double heard[] = {103.2, 108.2, 113.2};
     const double told[] = {93.2, 98.2, 103.2, 108.2, 113.2, 118.2, 123.2}; /* like a clockwork */
-    const struct scene scene = {16000, 13, 101.5, 40, 0.02, heard, 3, NULL, 0, 3};
+    const struct scene scene = {16000, 13, 101.5, 40, 0.02, heard, 3, NULL, 0, 3, 0};
     struct finder *finder = listen(&scene);
     struct match_anchor anchors[7];
     struct match match;
@@ -155,7 +155,7 @@ static void where_it_fits_at_several_times_alike_it_says_so_and_takes_a_hint(voi
     /* Hours apart, as by a timer: here an hour is 400 s so that five minutes tell them apart. */
     const double hourly[] = {500, 900};
     const double all[] = {100, 500, 900, 1300};
-    const struct scene night = {8000, 600, 400, 40, 0.02, hourly, 2, NULL, 0, 3};
+    const struct scene night = {8000, 600, 400, 40, 0.02, hourly, 2, NULL, 0, 3, 0};
     finder = listen(&night);
     anchors_of(all, 4, FINDER_CHIRP, 1e-4, anchors);
     assert_int_equal(match_find(anchors, 4, finder, 600, INT64_MIN, &match, &error), -1);
