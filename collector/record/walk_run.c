@@ -128,6 +128,9 @@ static int follow(struct stroll *stroll)
             return -1;
         }
     }
+    if (!walk_is_done(stroll->walk)) {
+        printf("The %.0f s for the walk are over (--limit).\n", stroll->settings->limit_s);
+    }
     return 0;
 }
 
