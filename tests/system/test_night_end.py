@@ -14,12 +14,12 @@ SCRIPT = {"version": 1, "seed": 3, "length_s": 60}
 
 
 class NightEndTest(support.Case):
-    def begin(self, until):
+    def begin(self):
         """A short night with a node, and another program in the midst of reading it."""
         house = House(self, support.site(rooms=("hall", "kitchen")), SCRIPT)
         house.start_station()
         house.start_simulated("n1")
-        house.station.wait_output(until)
+        house.station.wait_output(r"node +n1 .*here")
         self.reader = sqlite3.connect(f"file:{house.night}?mode=ro", uri=True)
         self.rows = self.reader.execute("SELECT * FROM meta")
         self.assertIsNotNone(self.rows.fetchone())
@@ -36,7 +36,7 @@ class NightEndTest(support.Case):
         return sorted(path.name for path in self.folder.glob("night.sqlite?*"))
 
     def test_who_still_reads_the_night_is_waited_for(self):
-        house = self.begin(r"node +n1 .*here")
+        house = self.begin()
         self.stop_reading()
         self.assertEqual(house.station.process.wait(20), 0, house.station.output())
         self.assertEqual(self.beside(house), [])
@@ -44,7 +44,7 @@ class NightEndTest(support.Case):
         self.run(ROOMWAKE, "verify", house.night, check=0)
 
     def test_whoever_stays_does_not_keep_the_night_from_being_closed(self):
-        house = self.begin(r"clock +n1 .*in time")
+        house = self.begin()
         house.station.process.send_signal(signal.SIGINT)  # the team waits no longer
         self.assertEqual(house.station.process.wait(20), 0, house.station.output())
         told = house.station.output()
