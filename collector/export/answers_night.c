@@ -282,7 +282,9 @@ static int write_session(struct gathering *all, size_t nth, FILE *out)
         night_each_gap(all->reader, count_gap, all, all->error) != 0) {
         return -1;
     }
-    qsort(all->onsets, all->onset_count, sizeof *all->onsets, compare_onsets);
+    if (all->onset_count > 0) {
+        qsort(all->onsets, all->onset_count, sizeof *all->onsets, compare_onsets);
+    }
     if (held->broken[0] == '\0' && !held->seed_told) {
         (void)snprintf(held->broken, sizeof held->broken, "its end was never told");
     }

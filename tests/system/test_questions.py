@@ -130,6 +130,24 @@ class QuestionsTest(support.Case):
 
 
 class PlanTest(support.Case):
+    def test_a_plan_that_the_site_cannot_answer_is_refused_and_a_still_night_is_scored(self):
+        house = House(self, support.site(rooms=("hall", "kitchen")))
+        house.start_station()
+        house.station.wait_output(r"broker +there")
+        wrong = self.write("wrong.json", PLAN)  # nobody here has an antenna
+        self.assertIn('channels[0]: none of the nodes that count has "electric"',
+                      self.run(ROOMWAKE, "ask", "--plan", wrong, check=2).stderr)
+        session = self.start("still", ROOMWAKE, "ask", "--plan", self.write(
+            "still.json", dict(PLAN, channels=["magnetic"])))
+        session.wait_output(r"NOTE: 4 quantities are still learning")
+        session.wait_output(r"^session")
+        self.assertEqual(session.stop(with_signal=signal.SIGINT), 1)
+        house.station.wait_output(r"broken off")
+        house.stop_station()
+        told = self.run(ROOMWAKE, "answers", house.night, check=0).stdout
+        self.assertIn("after a question 0 of 0, when nobody asked 0 of 0", told)
+        self.assertIn("nothing can be claimed", told)
+
     def test_the_power_that_a_plan_states_is_scipys(self):
         from scipy.stats import binom, fisher_exact
         for count, asked, chance in ((6, 0.9, 0.1), (12, 0.5, 0.1), (20, 0.6, 0.3)):
