@@ -1,5 +1,5 @@
 /* All exports, the report and the night itself, one after the other, into a bundle.
- * Must never alter the night. Called by cmd_export.c. */
+ * Must never alter the night. Called by cmd_export.c and record/page.c. */
 #include "collector/export/bundle.h"
 
 #include <errno.h>
@@ -12,9 +12,12 @@
 #include "collector/export/bundle_readme.h"
 #include "collector/export/bundle_store.h"
 #include "collector/export/report.h"
+#include "collector/export/scratch.h"
 #include "common/clock.h"
 
 #define COPY_SIZE 262144
+/* A sample in the largest of the formats: measured 62 with long names, and some more. */
+#define SENML_SAMPLE_BYTES 80
 
 struct bundle {
     const char *night_path;
@@ -148,6 +151,17 @@ static int check_closed(const char *night_path, const struct night_info *info, s
                : 0;
 }
 
+static int put_all(struct bundle *bundle)
+{
+    for (size_t i = 0; i < BUNDLE_FILES; i++) {
+        if (put_file(bundle, &bundle_files[i]) != 0) {
+            bundle_store_abandon(&bundle->store);
+            return -1;
+        }
+    }
+    return bundle_store_close(&bundle->store, bundle->error);
+}
+
 int bundle_write(const char *night_path, struct night_reader *reader,
                  const struct export_options *options, struct error *error)
 {
@@ -162,11 +176,66 @@ int bundle_write(const char *night_path, struct night_reader *reader,
                           options->replace, error) != 0) {
         return -1;
     }
-    for (size_t i = 0; i < BUNDLE_FILES; i++) {
-        if (put_file(&bundle, &bundle_files[i]) != 0) {
-            bundle_store_abandon(&bundle.store);
-            return -1;
-        }
+    return put_all(&bundle);
+}
+
+/* How large the largest of the files may become. */
+static int largest_bytes(const char *night_path, struct night_reader *reader, int64_t *bytes,
+                         struct error *error)
+{
+    struct site *site = NULL;
+    struct stat night;
+    if (stat(night_path, &night) != 0) {
+        return whole_fail(night_path, error);
     }
-    return bundle_store_close(&bundle.store, error);
+    if (night_read_site(reader, 0, &site, error) != 0) {
+        return -1;
+    }
+    int result = 0;
+    *bytes = night.st_size;
+    int64_t samples = 0;
+    for (uint32_t i = 0; result == 0 && i < site->node_count; i++) {
+        struct night_node_summary summary;
+        result = night_read_node_summary(reader, i, &summary, error);
+        samples += result == 0 ? (int64_t)summary.samples : 0;
+    }
+    site_free(site);
+    *bytes = samples * SENML_SAMPLE_BYTES > *bytes ? samples * SENML_SAMPLE_BYTES : *bytes;
+    return result;
+}
+
+static int begin_stream(const char *night_path, struct night_reader *reader,
+                        struct night_info *info, FILE **scratch, struct error *error)
+{
+    int64_t bytes = 0;
+    if (night_read_info(reader, info, error) != 0 || check_closed(night_path, info, error) != 0 ||
+        largest_bytes(night_path, reader, &bytes, error) != 0) {
+        return -1;
+    }
+    return scratch_open(night_path, bytes, scratch, error);
+}
+
+int bundle_check(const char *night_path, struct night_reader *reader, struct error *error)
+{
+    struct night_info info;
+    FILE *scratch = NULL;
+    if (begin_stream(night_path, reader, &info, &scratch, error) != 0) {
+        return -1;
+    }
+    (void)fclose(scratch);
+    return 0;
+}
+
+int bundle_stream(const char *night_path, struct night_reader *reader,
+                  const struct export_options *options, FILE *out, struct error *error)
+{
+    struct night_info info;
+    FILE *scratch = NULL;
+    struct bundle bundle = {
+        .night_path = night_path, .reader = reader, .options = options, .error = error};
+    if (begin_stream(night_path, reader, &info, &scratch, error) != 0) {
+        return -1;
+    }
+    bundle_store_stream(&bundle.store, out, scratch, info.id, info.end_ns / NS_PER_S);
+    return put_all(&bundle);
 }

@@ -1,4 +1,4 @@
-/* A folder or a tar file (POSIX.1-1988 ustar) with a SHA-256 sum of each file in it.
+/* A folder, a tar file or a tar stream, with a SHA-256 sum of each file in it.
  * Must never give it its name before it is whole and on disk. Called by bundle.c. */
 #include "collector/export/bundle_store.h"
 
@@ -12,8 +12,8 @@
 
 #include <sodium.h>
 
-#define TAR_BLOCK 512
-#define TAR_OCTAL_MAX INT64_C(077777777777)
+#include "collector/export/bundle_tar.h"
+
 #define READ_SIZE 65536
 
 static int out_of_memory(const struct bundle_store *store, struct error *error)
@@ -68,6 +68,13 @@ int bundle_store_open(struct bundle_store *store, const char *path, const char *
     return 0;
 }
 
+void bundle_store_stream(struct bundle_store *store, FILE *out, FILE *scratch, const char *prefix,
+                         int64_t time_s)
+{
+    *store = (struct bundle_store){
+        .path = "bundle", .prefix = prefix, .time_s = time_s, .stream = out, .scratch = scratch};
+}
+
 /* Joins the folder's name and a file's; NULL where memory ran out. Caller frees. */
 static char *join(const struct bundle_store *store, const char *name)
 {
@@ -79,6 +86,13 @@ int bundle_store_begin(struct bundle_store *store, const char *name, FILE **out,
                        struct error *error)
 {
     (void)snprintf(store->name, sizeof store->name, "%s", name);
+    if (store->stream) {
+        store->begin = 0;
+        store->member = store->scratch;
+        *out = store->member;
+        rewind(store->scratch);
+        return ftruncate(fileno(store->scratch), 0) == 0 ? 0 : whole_fail(store->path, error);
+    }
     if (store->tar) {
         static const char empty[TAR_BLOCK];
         store->member = store->whole.out;
@@ -139,61 +153,49 @@ static int add_sum(struct bundle_store *store, int64_t size, struct error *error
     return store->sums.failed ? out_of_memory(store, error) : 0;
 }
 
-static void put_octal(char *field, int digits, uint64_t value)
+/* What fills the last block. */
+static int put_rest(const struct bundle_store *store, int64_t size, FILE *out, struct error *error)
 {
-    while (digits-- > 0) {
-        field[digits] = (char)('0' + (value & 7));
-        value >>= 3;
-    }
-}
-
-/* Eleven octal digits; what is larger in base 256, as GNU tar and others read it. */
-static void put_size(char field[12], int64_t size)
-{
-    if (size <= TAR_OCTAL_MAX) {
-        put_octal(field, 11, (uint64_t)size);
-        return;
-    }
-    for (int i = 0; i < 12; i++) {
-        field[11 - i] = (char)(i < 8 ? (size >> (8 * i)) & 0xff : 0);
-    }
-    field[0] = (char)0x80;
-}
-
-static void make_header(const struct bundle_store *store, int64_t size, char header[TAR_BLOCK])
-{
-    unsigned sum = 0;
-    memset(header, 0, TAR_BLOCK);
-    (void)snprintf(header, 100, "%.40s/%.58s", store->prefix, store->name);
-    memcpy(header + 100, "0000644", 8);
-    memcpy(header + 108, "0000000", 8);
-    memcpy(header + 116, "0000000", 8);
-    put_size(header + 124, size);
-    put_octal(header + 136, 11, store->time_s > 0 ? (uint64_t)store->time_s : 0);
-    memset(header + 148, ' ', 8);
-    header[156] = '0';
-    memcpy(header + 257, "ustar", 6);
-    memcpy(header + 263, "00", 2);
-    for (int i = 0; i < TAR_BLOCK; i++) {
-        sum += (unsigned char)header[i];
-    }
-    put_octal(header + 148, 6, sum);
-    header[154] = '\0';
+    static const char empty[TAR_BLOCK];
+    size_t rest = (size_t)(size % TAR_BLOCK);
+    return rest == 0 || fwrite(empty, TAR_BLOCK - rest, 1, out) == 1
+               ? 0
+               : whole_fail(store->path, error);
 }
 
 static int end_in_tar(struct bundle_store *store, int64_t size, struct error *error)
 {
-    char header[TAR_BLOCK];
-    static const char empty[TAR_BLOCK];
-    size_t rest = (size_t)(size % TAR_BLOCK);
-    make_header(store, size, header);
-    if (pwrite(fileno(store->member), header, sizeof header, store->begin - TAR_BLOCK) !=
-            TAR_BLOCK ||
-        (rest > 0 && fwrite(empty, TAR_BLOCK - rest, 1, store->member) != 1)) {
+    char head[TAR_BLOCK];
+    bundle_tar_head(store->prefix, store->name, size, store->time_s, head);
+    if (pwrite(fileno(store->member), head, sizeof head, store->begin - TAR_BLOCK) != TAR_BLOCK) {
         return whole_fail(store->path, error);
     }
+    int result = put_rest(store, size, store->member, error);
     store->member = NULL;
-    return 0;
+    return result;
+}
+
+/* The size is known now: the head can go, and the bytes behind it. */
+static int end_in_stream(struct bundle_store *store, int64_t size, struct error *error)
+{
+    char head[TAR_BLOCK];
+    char *bytes = malloc(READ_SIZE);
+    size_t got = 1;
+    if (!bytes) {
+        return out_of_memory(store, error);
+    }
+    bundle_tar_head(store->prefix, store->name, size, store->time_s, head);
+    bool bad = fwrite(head, sizeof head, 1, store->stream) != 1;
+    rewind(store->scratch);
+    while (!bad && (got = fread(bytes, 1, READ_SIZE, store->scratch)) > 0) {
+        bad = fwrite(bytes, 1, got, store->stream) != got;
+    }
+    free(bytes);
+    store->member = NULL;
+    if (bad || ferror(store->scratch) || put_rest(store, size, store->stream, error) != 0) {
+        return whole_fail(store->path, error);
+    }
+    return whole_flush(store->stream, store->path, error);
 }
 
 int bundle_store_end(struct bundle_store *store, struct error *error)
@@ -204,6 +206,9 @@ int bundle_store_end(struct bundle_store *store, struct error *error)
     int64_t end = ftello(store->member);
     if (end < 0 || add_sum(store, end - store->begin, error) != 0) {
         return end < 0 ? whole_fail(store->path, error) : -1;
+    }
+    if (store->stream) {
+        return end_in_stream(store, end, error);
     }
     if (store->tar) {
         return end_in_tar(store, end - store->begin, error);
@@ -253,12 +258,16 @@ static int name_folder(struct bundle_store *store, struct error *error)
 
 int bundle_store_close(struct bundle_store *store, struct error *error)
 {
+    static const char end[2 * TAR_BLOCK];
     int result = put_sums(store, error);
-    if (result == 0 && store->tar) {
-        static const char end[2 * TAR_BLOCK];
-        result =
-            fwrite(end, sizeof end, 1, store->whole.out) == 1 ? 0 : whole_fail(store->path, error);
-        result = result == 0 ? whole_close(&store->whole, error) : -1;
+    FILE *archive = store->stream ? store->stream : store->whole.out;
+    if (result == 0 && archive && fwrite(end, sizeof end, 1, archive) != 1) {
+        result = whole_fail(store->path, error);
+    }
+    if (result == 0 && store->stream) {
+        result = whole_flush(store->stream, store->path, error);
+    } else if (result == 0 && store->tar) {
+        result = whole_close(&store->whole, error);
     } else if (result == 0) {
         result = name_folder(store, error);
     }
@@ -281,10 +290,14 @@ static void remove_folder(struct bundle_store *store)
 
 void bundle_store_abandon(struct bundle_store *store)
 {
-    if (store->member && !store->tar) {
+    if (store->member && !store->tar && !store->stream) {
         (void)fclose(store->member);
     }
     store->member = NULL;
+    if (store->scratch) {
+        (void)fclose(store->scratch);
+        store->scratch = NULL;
+    }
     if (store->tar) {
         whole_abandon(&store->whole);
     } else if (store->folder) {

@@ -7,6 +7,7 @@
 #include <string.h>
 #include <uv.h>
 
+#include "collector/export/bundle.h"
 #include "collector/export/exporter.h"
 #include "collector/export/report.h"
 #include "collector/record/page_plan.h"
@@ -14,8 +15,41 @@
 #include "common/log.h"
 #include "common/small_file.h"
 
-#define REPORT "report"
 #define PEM_BYTES_MAX (64u * 1024u)
+
+static int write_seconds(const char *path, struct night_reader *reader,
+                         const struct export_options *options, struct error *error)
+{
+    struct export_options seconds = *options;
+    (void)path;
+    seconds.per_second = true;
+    return export_run("csv", reader, &seconds, error);
+}
+
+static int write_report(const char *path, struct night_reader *reader,
+                        const struct export_options *options, struct error *error)
+{
+    const char *slash = strrchr(path, '/');
+    return report_write(reader, slash ? slash + 1 : path, options, options->out, error);
+}
+
+static int write_bundle(const char *path, struct night_reader *reader,
+                        const struct export_options *options, struct error *error)
+{
+    return bundle_stream(path, reader, options, options->out, error);
+}
+
+/* What can be had beside the exporters. */
+static const struct format {
+    const char *name;
+    bool closed; /* of a night that is over only */
+    int (*write)(const char *path, struct night_reader *reader,
+                 const struct export_options *options, struct error *error);
+    int (*check)(const char *path, struct night_reader *reader, struct error *error);
+} others[] = {{"seconds", false, write_seconds, NULL},
+              {"report", false, write_report, NULL},
+              {"bundle", true, write_bundle, bundle_check}};
+#define OTHERS (sizeof others / sizeof *others)
 
 const char *page_format(size_t index)
 {
@@ -23,20 +57,44 @@ const char *page_format(size_t index)
     while (exporters[count]) {
         count++;
     }
-    return index < count ? exporters[index]->name : index == count ? REPORT : NULL;
+    if (index < count) {
+        return exporters[index]->name;
+    }
+    return index < count + OTHERS ? others[index - count].name : NULL;
 }
 
-int page_write_night(void *context, const char *format, FILE *out, struct error *error)
+/* Those of a night that is over stand last. */
+const char *page_format_live(size_t index)
+{
+    const char *name = page_format(index);
+    for (size_t i = 0; name && i < OTHERS; i++) {
+        if (others[i].closed && strcmp(name, others[i].name) == 0) {
+            return NULL;
+        }
+    }
+    return name;
+}
+
+int page_write_night(void *context, const char *name, FILE *out, const volatile sig_atomic_t *stop,
+                     struct error *error)
 {
     struct night_reader *reader = NULL;
-    const struct export_options options = {.from_ns = INT64_MIN, .to_ns = INT64_MAX, .out = out};
+    const struct export_options options = {
+        .from_ns = INT64_MIN, .to_ns = INT64_MAX, .out = out, .stop = stop};
+    const struct format *format = NULL;
+    for (size_t i = 0; i < OTHERS; i++) {
+        format = strcmp(name, others[i].name) == 0 ? &others[i] : format;
+    }
     if (night_reader_open(context, &reader, error) != 0) {
         return -1;
     }
-    const char *slash = strrchr(context, '/');
-    int result = strcmp(format, REPORT) == 0
-                     ? report_write(reader, slash ? slash + 1 : context, &options, out, error)
-                     : export_run(format, reader, &options, error);
+    int result = 0;
+    if (!out) {
+        result = format && format->check ? format->check(context, reader, error) : 0;
+    } else {
+        result = format ? format->write(context, reader, &options, error)
+                        : export_run(name, reader, &options, error);
+    }
     night_reader_close(reader);
     return result;
 }

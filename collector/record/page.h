@@ -4,6 +4,7 @@
 #ifndef ROOMWAKE_COLLECTOR_RECORD_PAGE_H
 #define ROOMWAKE_COLLECTOR_RECORD_PAGE_H
 
+#include <signal.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
@@ -23,10 +24,13 @@ struct page_settings {
 int page_load_tls(const struct page_settings *settings, char **certificate, char **key,
                   struct error *error);
 
-/* The formats that a night can be exported in (NULL after the last); and one of them, written to
- * `out` by a reader of its own. `context` is the night's path. */
+/* The formats that a night can be taken away in (NULL after the last), of one that goes on and of
+ * one that is over; and one of them, written to `out` by a reader of its own until *stop is not 0.
+ * `out` NULL: only whether that could begin now. `context` is the night's path. */
+const char *page_format_live(size_t index);
 const char *page_format(size_t index);
-int page_write_night(void *context, const char *format, FILE *out, struct error *error);
+int page_write_night(void *context, const char *format, FILE *out,
+                     const volatile sig_atomic_t *stop, struct error *error);
 
 /* The page over a finished night, or over a site file that is being drawn (it may not be there
  * yet), until SIGINT or SIGTERM. The first line said has its address. */

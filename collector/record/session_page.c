@@ -15,14 +15,15 @@ static int make_mark(void *context, const struct message_mark *message, struct m
     return intake_mark(session->intake, message, mark, NULL, error);
 }
 
-static int write_night(void *context, const char *format, FILE *out, struct error *error)
+static int write_night(void *context, const char *format, FILE *out,
+                       const volatile sig_atomic_t *stop, struct error *error)
 {
     const struct session *session = context;
     union {
         const char *constant;
         void *pointer;
     } path = {.constant = session->settings->night_path};
-    return page_write_night(path.pointer, format, out, error);
+    return page_write_night(path.pointer, format, out, stop, error);
 }
 
 int session_page_build(struct session *session, struct error *error)
@@ -48,7 +49,7 @@ int session_page_build(struct session *session, struct error *error)
         .actions = {.context = session,
                     .mark = make_mark,
                     .write = write_night,
-                    .format = page_format},
+                    .format = page_format_live},
     };
     return web_server_new(&web, &session->web, error);
 }

@@ -88,8 +88,10 @@ static const char *last_id(struct MHD_Connection *connection)
     return id ? id : MHD_lookup_connection_value(connection, MHD_GET_ARGUMENT_KIND, "since");
 }
 
-static enum MHD_Result send_stream(struct web_server *server, struct MHD_Connection *connection)
+static enum MHD_Result send_stream(struct web_server *server, struct MHD_Connection *connection,
+                                   void **kept)
 {
+    (void)kept;
     struct MHD_Response *response =
         web_streams_open(server->streams, connection, last_id(connection));
     if (!response) {
@@ -98,31 +100,10 @@ static enum MHD_Result send_stream(struct web_server *server, struct MHD_Connect
     return web_reply(connection, MHD_HTTP_OK, "text/event-stream", response);
 }
 
-static enum MHD_Result send_export(struct web_server *server, struct MHD_Connection *connection)
+static enum MHD_Result send_plan(struct web_server *server, struct MHD_Connection *connection,
+                                 void **kept)
 {
-    const struct web_actions *actions = &server->settings->actions;
-    const char *wanted = MHD_lookup_connection_value(connection, MHD_GET_ARGUMENT_KIND, "format");
-    struct error error;
-    for (size_t i = 0; wanted && actions->format(i); i++) {
-        if (strcmp(wanted, actions->format(i)) != 0) {
-            continue;
-        }
-        struct MHD_Response *response =
-            web_downloads_open(server->downloads, connection, actions->format(i), &error);
-        if (!response) {
-            return web_reply_error(connection, &error);
-        }
-        if (MHD_add_response_header(response, "Content-Disposition", "attachment") != MHD_YES) {
-            MHD_destroy_response(response);
-            return MHD_NO;
-        }
-        return web_reply(connection, MHD_HTTP_OK, "application/octet-stream", response);
-    }
-    return web_reply_words(connection, MHD_HTTP_NOT_FOUND, "there is no such format\n");
-}
-
-static enum MHD_Result send_plan(struct web_server *server, struct MHD_Connection *connection)
-{
+    (void)kept;
     const struct web_actions *actions = &server->settings->actions;
     struct text json = {0};
     struct error error;
@@ -157,8 +138,8 @@ static enum MHD_Result on_argument(void *context, enum MHD_ValueKind kind, const
     return arguments->bad ? MHD_NO : MHD_YES;
 }
 
-static struct web_request *begin(struct web_server *server, struct MHD_Connection *connection,
-                                 const struct web_route *route, void **kept)
+struct web_request *web_request_begin(struct web_server *server, struct MHD_Connection *connection,
+                                      const struct web_route *route, void **kept)
 {
     struct web_request *request = calloc(1, sizeof *request);
     if (request) {
@@ -175,7 +156,7 @@ static enum MHD_Result ask(struct web_server *server, struct MHD_Connection *con
                            const struct web_route *route, struct text begun, void **kept)
 {
     struct error error;
-    struct web_request *request = begin(server, connection, route, kept);
+    struct web_request *request = web_request_begin(server, connection, route, kept);
     if (!request) {
         text_free(&begun);
         return MHD_NO;
@@ -237,12 +218,13 @@ static enum MHD_Result send_self(struct web_server *server, struct MHD_Connectio
 struct plain {
     const char *path;
     enum web_right right;
-    enum MHD_Result (*send)(struct web_server *server, struct MHD_Connection *connection);
+    enum MHD_Result (*send)(struct web_server *server, struct MHD_Connection *connection,
+                            void **kept);
 };
 
 static const struct plain plains[] = {
     {"/live", WEB_RIGHT_VIEW, send_stream},
-    {"/api/export", WEB_RIGHT_VIEW, send_export},
+    {"/api/export", WEB_RIGHT_VIEW, web_export_begin},
     {"/api/plan", WEB_RIGHT_VIEW, send_plan},
 };
 
@@ -250,7 +232,7 @@ static bool is_offered(const struct web_server *server, const struct plain *plai
 {
     const struct web_actions *actions = &server->settings->actions;
     return (plain->send == send_stream && server->streams) ||
-           (plain->send == send_export && actions->write) ||
+           (plain->send == web_export_begin && actions->write) ||
            (plain->send == send_plan && actions->load_plan);
 }
 
@@ -270,7 +252,7 @@ static enum MHD_Result handle_get(struct web_server *server, struct MHD_Connecti
         enum web_right right = web_routes_right(server, connection);
         if (strcmp(url, plains[i].path) == 0 && is_offered(server, &plains[i])) {
             return right < plains[i].right ? refuse_right(connection, right)
-                                           : plains[i].send(server, connection);
+                                           : plains[i].send(server, connection, kept);
         }
     }
     for (size_t i = 0; i < sizeof routes / sizeof *routes; i++) {
@@ -308,13 +290,16 @@ static enum MHD_Result begin_post(struct web_server *server, struct MHD_Connecti
     if (announces_too_much(connection, route->body_max)) {
         return web_reply_words(connection, MHD_HTTP_CONTENT_TOO_LARGE, "too much\n");
     }
-    return begin(server, connection, route, kept) ? MHD_YES : MHD_NO;
+    return web_request_begin(server, connection, route, kept) ? MHD_YES : MHD_NO;
 }
 
 /* The next call of a request that goes on: a part of its body, the end of it, or an answer. */
 static enum MHD_Result go_on(struct web_request *request, const char *upload, size_t *upload_size)
 {
     struct MHD_Connection *connection = request->connection;
+    if (request->download) {
+        return web_export_answer(request);
+    }
     if (request->answered) {
         struct web_question *question = &request->question;
         return question->failed ? web_reply_error(connection, &question->error)
@@ -372,6 +357,9 @@ void web_routes_completed(void *context, struct MHD_Connection *connection, void
     (void)why;
     web_guard_until(guarded(connection), uv_now(server->settings->loop) + WEB_GUARD_IDLE_MS);
     if (request) {
+        if (request->download) {
+            web_download_leave(request->download);
+        }
         text_free(&request->body);
         text_free(&request->question.out);
         free(request);

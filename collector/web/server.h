@@ -4,6 +4,7 @@
 #ifndef ROOMWAKE_COLLECTOR_WEB_SERVER_H
 #define ROOMWAKE_COLLECTOR_WEB_SERVER_H
 
+#include <signal.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
@@ -27,8 +28,10 @@ struct web_actions {
     /* A mark, now, on the loop. */
     int (*mark)(void *context, const struct message_mark *message, struct mark *mark,
                 struct error *error);
-    /* Writes the night in a format to `out`, on a thread of its own. */
-    int (*write)(void *context, const char *format, FILE *out, struct error *error);
+    /* Writes the night in a format to `out`, on a thread of its own, until *stop is not 0; `out`
+     * NULL: only whether it could begin now. */
+    int (*write)(void *context, const char *format, FILE *out, const volatile sig_atomic_t *stop,
+                 struct error *error);
     /* The formats' names, which outlive the server; NULL after the last. */
     const char *(*format)(size_t index);
     /* The site file's text; and keeps another, checked, one (check_only: looks at it only). */

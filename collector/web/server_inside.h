@@ -1,4 +1,4 @@
-/* The server's parts, shared by server.c, routes.c, post.c and reply.c.
+/* The server's parts, shared by server.c, routes.c, export.c, post.c and reply.c.
  * Must never be included by anything else. */
 #ifndef ROOMWAKE_COLLECTOR_WEB_SERVER_INSIDE_H
 #define ROOMWAKE_COLLECTOR_WEB_SERVER_INSIDE_H
@@ -54,7 +54,12 @@ struct web_request {
     bool too_long;
     bool answered;
     struct web_question question;
+    struct web_download *download; /* an export that is still to be answered */
 };
+
+/* Kept in *kept until the request is completed; NULL: out of memory. */
+struct web_request *web_request_begin(struct web_server *server, struct MHD_Connection *connection,
+                                      const struct web_route *route, void **kept);
 
 /* The library's handlers. */
 enum MHD_Result web_routes_handle(void *server, struct MHD_Connection *connection, const char *url,
@@ -62,6 +67,10 @@ enum MHD_Result web_routes_handle(void *server, struct MHD_Connection *connectio
                                   size_t *upload_size, void **request);
 void web_routes_completed(void *server, struct MHD_Connection *connection, void **request,
                           enum MHD_RequestTerminationCode why);
+/* GET /api/export?format=F, with check=1 only whether it could be written; and its answer. */
+enum MHD_Result web_export_begin(struct web_server *server, struct MHD_Connection *connection,
+                                 void **kept);
+enum MHD_Result web_export_answer(struct web_request *request);
 /* What this connection's cookie allows. */
 enum web_right web_routes_right(const struct web_server *server, struct MHD_Connection *connection);
 

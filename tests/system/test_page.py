@@ -1,6 +1,7 @@
 """The page over plain HTTP: what is served, what is refused, and that nothing is missed or doubled."""
 import http.client
 import json
+import shutil
 import socket
 import time
 
@@ -270,7 +271,7 @@ class ServedTest(support.Case):
 
     def serve(self, *arguments):
         program = self.start("page", ROOMWAKE, *arguments, "--http", f"127.0.0.1:{self.port}")
-        program.wait_output("The page: http")
+        program.wait_output(rf"The page: https?://127.0.0.1:{self.port}/")
         return program
 
     def get(self, path, status=200, headers=None):
@@ -321,6 +322,34 @@ class ServedTest(support.Case):
                                                     "csv", check=0).stdout)
         self.assertEqual(page.stop(), 0, page.output())
         self.assertNotIn("left open", page.output())
+
+    def test_all_of_a_night_in_one_file_is_what_the_export_writes(self):
+        import faults
+        night = self.night()
+        tar = self.folder / "all.tar"
+        self.run(ROOMWAKE, "export", str(night), "--format", "bundle", "--out", str(tar), check=0)
+        page = self.serve("serve", night)
+        self.assertIn("bundle", self.get("/api/self")["formats"])
+        self.assertEqual(self.ask("/api/export?format=bundle&check=1")[1], b"")
+        self.assertEqual(self.ask("/api/export?format=bundle")[1], tar.read_bytes())
+        self.assertEqual(self.ask("/api/export?format=seconds")[1].decode(),
+                         self.run(ROOMWAKE, "export", str(night), "--format", "csv", "--per-second",
+                                  check=0).stdout)
+        self.assertEqual(page.stop(), 0)
+        if not faults.may_mount():
+            return
+        disk = faults.Disk(self.folder / "small", 16)
+        self.addCleanup(disk.close)
+        shutil.move(night, disk.folder / "night.sqlite")
+        self.env["TMPDIR"] = str(disk.folder)
+        self.port = support.free_port()
+        page = self.serve("serve", disk.folder / "night.sqlite")
+        for path in ("/api/export?format=bundle&check=1", "/api/export?format=bundle"):
+            answer, content = self.ask(path)
+            self.assertEqual(answer.status, 503)
+            self.assertRegex(json.loads(content)["error"], "no room: about .* MB are needed there")
+        self.assertEqual(self.ask("/api/export?format=json")[0].status, 200)
+        self.assertEqual(page.stop(), 0)
 
     def test_a_download_that_nobody_takes_does_not_hold_the_page(self):
         page = self.serve("serve", self.night())
