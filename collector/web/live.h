@@ -43,7 +43,8 @@ void web_live_broker(struct web_live *live, bool up, const char *why);
 void web_live_end(struct web_live *live);
 /* The night's start, from which the times in events count; before anything is told. */
 void web_live_begin(struct web_live *live, int64_t base_ns);
-/* Samples in site time, and disturbances as they begin and end: told to who reads now, not kept. */
+/* Samples in site time, and disturbances as they begin and end: told to who reads now, not kept;
+ * what is disturbed now is part of how all stands. */
 void web_live_blocks(struct web_live *live, uint32_t node, const struct channel *channels,
                      const struct block *blocks, size_t count);
 void web_live_disturbed(struct web_live *live, const struct disturbance *disturbance);

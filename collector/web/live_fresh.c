@@ -69,9 +69,52 @@ void web_live_blocks(struct web_live *live, uint32_t node, const struct channel 
     live_tell(live);
 }
 
+/* So that who comes, or wakes, is told what is disturbed now, however long it was away. */
+static void note_disturbed(struct web_live *live, const struct disturbance *disturbance)
+{
+    size_t at = 0;
+    while (at < live->disturbed_count &&
+           (live->disturbed[at].node != disturbance->node ||
+            strcmp(live->disturbed[at].quantity, disturbance->quantity_text) != 0)) {
+        at++;
+    }
+    bool known = at < live->disturbed_count;
+    if (disturbance->end_ns != 0) {
+        if (known) {
+            live->disturbed[at] = live->disturbed[--live->disturbed_count];
+        }
+        return;
+    }
+    if (!known && live->disturbed_count == DISTURBED_MAX) {
+        return;
+    }
+    struct live_disturbed *disturbed = &live->disturbed[at];
+    live->disturbed_count += known ? 0 : 1;
+    disturbed->node = disturbance->node;
+    memcpy(disturbed->quantity, disturbance->quantity_text, sizeof disturbed->quantity);
+    disturbed->onset_ns = disturbance->onset_ns;
+    disturbed->score = disturbance->peak_score;
+}
+
+void live_append_disturbed(const struct web_live *live, struct text *out)
+{
+    for (size_t i = 0; i < live->disturbed_count; i++) {
+        const struct live_disturbed *disturbed = &live->disturbed[i];
+        (void)text_append_format(out, "%s[\"%s\",", i > 0 ? "," : "",
+                                 live->site->nodes[disturbed->node].id);
+        (void)json_append_string(out, disturbed->quantity);
+        (void)text_append_format(out, ",%" PRId64 ",false,%.4g]",
+                                 disturbed->onset_ns - live->base_ns, disturbed->score);
+    }
+}
+
 void web_live_disturbed(struct web_live *live, const struct disturbance *disturbance)
 {
-    if (!live || !live->fresh.watched || disturbance->node >= live->site->node_count) {
+    if (!live || disturbance->node >= live->site->node_count) {
+        return;
+    }
+    note_disturbed(live, disturbance);
+    if (!live->fresh.watched) {
         return;
     }
     struct text *out = &live->fresh.seen;

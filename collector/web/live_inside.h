@@ -6,6 +6,8 @@
 #include "collector/web/live.h"
 
 #define WHY_SIZE 640
+/* What begins beyond so many at once is told as it comes, and not again. */
+#define DISTURBED_MAX 64u
 
 struct live_node {
     bool here; /* it said hello or its state */
@@ -32,6 +34,14 @@ struct live_fresh {
     struct text ring[WEB_LIVE_FRESH];
 };
 
+/* What left its baseline and has not returned. */
+struct live_disturbed {
+    uint32_t node;
+    char quantity[IDENT_SIZE];
+    int64_t onset_ns;
+    double score;
+};
+
 struct web_live {
     const struct site *site;
     int64_t (*now_ns)(void *context);
@@ -50,6 +60,8 @@ struct web_live {
     char broker_why[WHY_SIZE];
     char disk_why[WHY_SIZE];
     struct live_node *nodes;
+    struct live_disturbed disturbed[DISTURBED_MAX];
+    size_t disturbed_count;
     struct live_fresh fresh;
 };
 
@@ -58,5 +70,7 @@ void live_tell(struct web_live *live);
 /* Begins an event of the ring that is kept, with its id; live_end_event ends and tells it. */
 struct text *live_begin_event(struct web_live *live, const char *kind);
 void live_end_event(struct web_live *live, struct text *event);
+/* What is disturbed now, as a list's entries. */
+void live_append_disturbed(const struct web_live *live, struct text *out);
 
 #endif

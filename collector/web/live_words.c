@@ -109,5 +109,7 @@ int web_live_standing(const struct web_live *live, struct text *out)
     for (size_t i = 0; i < live->site->node_count; i++) {
         append_node(live, i, now_ns, out);
     }
+    (void)text_append_format(out, "],\"disturbed\":[");
+    live_append_disturbed(live, out);
     return text_append_format(out, "]}\n\n");
 }

@@ -1,26 +1,37 @@
-// A live night in a browser: real base station, real broker, simulated nodes.
+// A live night in a browser: real base station, real broker, simulated nodes. ROOMWAKE_ASLEEP_S=600
+// lets the phone that sleeps meanwhile sleep for so long at least.
 // Must never assert on how fast this machine is: figures are bench.mjs's.
 
 import assert from "node:assert/strict";
 import fs from "node:fs";
 import { after, before, test } from "node:test";
-import { launch, makeFolder, open, shoot, shown, startDemo, until, withoutFault } from "./support.mjs";
+import { launch, launchStoppable, makeFolder, open, shoot, shown, startDemo, until, withoutFault } from "./support.mjs";
+import { Phone, Witness } from "./asleep.mjs";
 
 let folder;
 let demo;
 let browser;
+let phone; // asleep while the other tests run
+let witness;
 
 before(async () => {
   folder = makeFolder();
   demo = await startDemo(folder);
+  witness = new Witness(demo.url);
+  phone = new Phone(await launchStoppable(), demo.url);
+  await phone.fallAsleep();
   browser = await launch();
 });
 
 after(async () => {
+  await phone?.browser.close();
+  witness?.stop();
   await browser?.close();
   await demo?.stop("SIGINT");
   fs.rmSync(folder, { recursive: true, force: true });
 });
+
+const FOUND_ASLEEP = 3;
 
 function context(more = {}) {
   return browser.newContext({ viewport: { width: 1280, height: 900 }, ...more });
@@ -135,6 +146,21 @@ test("the sound is off until it is asked for", async () => {
   assert.equal(await page.textContent("#sound"), "Sound off");
   assert.deepEqual(page.faults, []);
   await page.context().close();
+});
+
+test("a phone whose programs stood still shows all that it slept through, once", async () => {
+  await until("findings while it sleeps", async () => (await witness.findings()).length >= FOUND_ASLEEP, 240000);
+  const over = Number(process.env.ROOMWAKE_ASLEEP_S || 0) * 1000;
+  await until("the sleep's end", () => Date.now() - phone.asleepAt >= over, over + 60000);
+  const asleepMs = await phone.wake();
+  await until("every finding of the night", async () => {
+    const wanted = (await witness.findings()).map((one) => one.id).sort();
+    return JSON.stringify(await phone.findings()) === JSON.stringify(wanted);
+  });
+  await until("every line that is kept", async () => witness.isEnd(await phone.lines()));
+  await until("lanes without a hole", () => phone.isWhole(asleepMs));
+  console.log(`asleep for ${Math.round(asleepMs / 1000)} s: ${(await phone.findings()).length} findings and ${(await phone.lines()).length} lines are shown, each once`);
+  assert.deepEqual(await phone.faults(), []);
 });
 
 // The last one: it ends the night.

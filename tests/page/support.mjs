@@ -103,6 +103,38 @@ export function launch() {
   return chromium.launch({ executablePath: process.env.CHROMIUM || "/usr/bin/chromium", args: FLAGS });
 }
 
+function parentOf(pid) {
+  try {
+    return Number(fs.readFileSync(`/proc/${pid}/stat`, "utf8").split(") ").pop().split(" ")[1]);
+  } catch (gone) {
+    return 0; // it ended meanwhile
+  }
+}
+
+function childrenOf(pid) {
+  return fs.readdirSync("/proc").map(Number).filter((one) => one && parentOf(one) === pid);
+}
+
+function familyOf(pid) {
+  return [pid, ...childrenOf(pid).flatMap(familyOf)];
+}
+
+// A browser with `signal(name)` to all of its processes: stopped and continued, it is a phone that slept.
+export async function launchStoppable() {
+  const before = new Set(childrenOf(process.pid));
+  const browser = await launch();
+  const own = childrenOf(process.pid).filter((pid) => !before.has(pid));
+  browser.signal = (name) => own.flatMap(familyOf).forEach((pid) => {
+    try {
+      process.kill(pid, name);
+    } catch (gone) {
+      assert.equal(gone.code, "ESRCH"); // it ended meanwhile
+    }
+  });
+  assert.equal(own.length, 1);
+  return browser;
+}
+
 // A page whose errors fail the test that asks for them.
 export async function open(context, url) {
   const page = await context.newPage();

@@ -5,6 +5,7 @@ import { ask } from "./api.js";
 
 const NS = 1e9;
 const GAP_PERIODS = 3; // without a sample for so many periods: a gap
+const MISSED_NS = 1e9; // longer than a piece and the way to the next
 
 // Samples: x in seconds, nulls where the node gave nothing.
 function fromSamples(lane, rateHz) {
@@ -77,11 +78,17 @@ export function joinFresh(read, recent) {
   return from < 0 ? data : data.map((list, i) => [...list, ...recent[i].slice(from)]);
 }
 
-// Fresh pieces behind what is there; what is before `from` goes.
-export function appendFresh(data, first, last, pieces, from) {
+// Fresh pieces behind what is there, after a gap where some were missed; what is before `from` goes.
+export function appendFresh(data, [first, last, ...pieces], from, rateHz) {
   const [x, low, high] = [data[0].slice(), data[1].slice(), data[2].slice()];
   const count = pieces.length / 2;
   const step = count > 1 ? (last - first) / count : 0;
+  const before = x.length ? x[x.length - 1] * NS : first;
+  if (rateHz > 0 && first - before > MISSED_NS + (GAP_PERIODS / rateHz) * NS) {
+    x.push((before + first) / 2 / NS);
+    low.push(null);
+    high.push(null);
+  }
   for (let i = 0; i < count; i += 1) {
     const t = (count > 1 ? first + (i + 0.5) * step : last) / NS;
     if (x.length && t <= x[x.length - 1]) continue;

@@ -1,7 +1,8 @@
 // The live stream: through the shared worker, or straight where the browser has none.
 // Must never show an event twice. Used by main.js.
 
-import { addFindings, loadFindings, store, takeLine, tell } from "./store.js";
+import { ask } from "./api.js";
+import { loadFindings, store, takeFinding, takeLine, tell } from "./store.js";
 
 const SILENCE_MS = 12500;
 const TOPICS = ["standing", "line", "finding", "fresh", "again", "missed"];
@@ -9,21 +10,31 @@ let lastId = "";
 let worker = null;
 let source = null;
 const had = new Set();
+let doubted = false; // whether this device is still paired is being asked
 
 function onStanding(data) {
   store.standing = data;
   store.heardAt = Date.now();
+  const wasLost = store.lost;
   store.lost = false;
+  if (data.base_ns !== store.night.base_ns) store.strange = "Another night is being recorded now";
+  store.disturbed.clear();
+  takeSeen(data.disturbed);
   tell("standing");
+  if (wasLost) catchUp();
 }
 
-function onFresh(data) {
-  for (const [node, quantity, onset, ended, score] of data.seen) {
+function takeSeen(seen) {
+  for (const [node, quantity, onset, ended, score] of seen) {
     const key = `${node} ${quantity}`;
     if (ended) store.disturbed.delete(key);
     else store.disturbed.set(key, { node, quantity, onset, score });
   }
-  if (data.seen.length) tell("disturbed", data.seen);
+  tell("disturbed");
+}
+
+function onFresh(data) {
+  if (data.seen.length) takeSeen(data.seen);
   tell("fresh", data);
   if (data.missed) tell("missed");
 }
@@ -37,19 +48,17 @@ function isNew(id) {
 
 function take(topic, id, text) {
   const data = text ? JSON.parse(text) : {};
+  if (store.strange && topic !== "standing") return;
   if (topic === "standing") onStanding(data);
   else if (topic === "fresh") onFresh(data);
   else if (topic === "missed") tell("missed");
   else if (topic === "lost") onLost();
   else if (topic === "again") beginAgain();
   else if (topic === "line" && isNew(id)) takeLine(data);
-  else if (topic === "finding" && isNew(id)) {
-    const known = store.findings.has(data.id);
-    store.findings.set(data.id, data);
-    tell("finding", { finding: data, known });
-  }
+  else if (topic === "finding" && isNew(id)) takeFinding(data);
 }
 
+// More was missed than the base station keeps to be told: the night has the findings among it.
 function beginAgain() {
   lastId = "";
   had.clear();
@@ -61,6 +70,28 @@ function beginAgain() {
 function onLost() {
   store.lost = true;
   tell("standing");
+  if (!doubted) askWhetherPaired();
+}
+
+// A base station that was started anew knows no device any more, and a stream does not say why it is refused.
+async function askWhetherPaired() {
+  doubted = true;
+  try {
+    const { right } = await ask("/api/self");
+    if (right === "none") {
+      store.strange = "The base station was started anew and does not know this device any more";
+      tell("standing");
+    }
+  } catch (refused) {
+    store.lost = true; // it is not there at all
+  }
+  doubted = false;
+}
+
+// The newest of everything, after a time in which nothing could be told.
+function catchUp() {
+  loadFindings().catch(() => undefined);
+  tell("missed");
 }
 
 function openStraight() {
@@ -103,10 +134,14 @@ export function startLink() {
       leave();
     } else {
       watch();
-      addFindings().catch(() => undefined);
+      catchUp();
     }
   });
   addEventListener("pagehide", leave);
-  addEventListener("pageshow", (event) => (event.persisted ? watch() : null));
+  addEventListener("pageshow", (event) => {
+    if (!event.persisted) return;
+    watch();
+    catchUp();
+  });
   watch();
 }

@@ -2,7 +2,7 @@
 // Must never show an old standing as a new one. The first module that runs.
 
 import { askSelf } from "./api.js";
-import { at, make } from "./dom.js";
+import { at, button, make } from "./dom.js";
 import { viewFinding } from "./finding.js";
 import { soundAlert, startLights, startSound } from "./light.js";
 import { startLink } from "./link.js";
@@ -59,8 +59,22 @@ function stand(text, trouble) {
   shown.className = trouble ? "trouble" : "";
 }
 
+// What is shown is no more what the base station has: nothing of it may look new.
+function askToReload() {
+  const why = `${store.strange}.`;
+  if (at("standing").dataset.strange === why) return;
+  stand("", true);
+  at("standing").dataset.strange = why;
+  at("standing").append(`${why} What you see here is old. `, button("Load it anew", () => location.reload()));
+  document.title = `OLD: ${store.night.title}`;
+}
+
 function showStanding() {
   const now = store.standing;
+  if (store.strange) {
+    askToReload();
+    return;
+  }
   if (store.lost && !(now && now.ended)) {
     stand("NOT CONNECTED to the base station: whether it records can't be told here.", true);
   } else if (!now) {

@@ -4,6 +4,8 @@
 import { ask } from "./api.js";
 
 const LINES_KEPT = 400;
+const DISK_MS = 5000; // longer than what was told takes to the disk
+const toldAt = new Map();
 
 export const store = {
   self: null, // what may be done here
@@ -13,6 +15,7 @@ export const store = {
   standing: null,
   heardAt: 0,
   lost: false,
+  strange: "", // why what is shown here is no more what the base station has
   lines: [],
   disturbed: new Map(), // "node quantity" -> {node, quantity, onset, score}
 };
@@ -37,19 +40,22 @@ export function takeNight(night) {
   tell("night");
 }
 
-export async function loadFindings() {
-  const answer = await ask("/api/findings");
-  store.findings = new Map(answer.findings.map((finding) => [finding.id, finding]));
-  store.leftOut = answer.left_out;
-  tell("findings");
+// A finding as it was just told. It is on disk a moment later.
+export function takeFinding(finding) {
+  const known = store.findings.has(finding.id);
+  store.findings.set(finding.id, finding);
+  toldAt.set(finding.id, Date.now());
+  tell("finding", { finding, known });
 }
 
-// What the night has and the page was not told, as after a sleep; what it was told stays.
-export async function addFindings() {
+// What the night has. What was told so lately that the night may not have it yet stays as it was told.
+export async function loadFindings() {
+  const since = Date.now() - DISK_MS;
   const answer = await ask("/api/findings");
   for (const finding of answer.findings) {
-    if (!store.findings.has(finding.id)) store.findings.set(finding.id, finding);
+    if (!(toldAt.get(finding.id) > since)) store.findings.set(finding.id, finding);
   }
+  store.leftOut = answer.left_out;
   tell("findings");
 }
 

@@ -19,6 +19,7 @@ function tell(message) {
 function close() {
   if (source) source.close();
   source = null;
+  standing = null; // it grows old from now on
 }
 
 function take(topic, event) {

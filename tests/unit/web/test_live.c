@@ -246,6 +246,32 @@ static void fresh_samples_are_kept_for_a_few_seconds_only(void **state)
     assert_non_null(strstr(event->bytes, "\"missed\":true"));
 }
 
+static void disturb(struct fixture *fixture, int64_t onset_ns, int64_t end_ns)
+{
+    struct disturbance disturbance = {.node = 0, .quantity_text = "magnetic", .peak_score = 7.5};
+    disturbance.onset_ns = now(fixture) + onset_ns;
+    disturbance.end_ns = end_ns ? now(fixture) + end_ns : 0;
+    web_live_disturbed(fixture->live, &disturbance);
+}
+
+static void who_comes_is_told_what_is_disturbed_now_and_that_it_ended(void **state)
+{
+    struct fixture *fixture = *state;
+    standing(fixture, "\"disturbed\":[]");
+    disturb(fixture, 5000000, 0); /* nobody reads */
+    standing(fixture, "\"disturbed\":[[\"n1\",\"magnetic\",5000000,false,7.5]]");
+    disturb(fixture, 6000000, 0);
+    standing(fixture, "\"disturbed\":[[\"n1\",\"magnetic\",6000000,false,7.5]]");
+    disturb(fixture, 6000000, 9000000);
+    standing(fixture, "\"disturbed\":[]");
+    for (int i = 0; i < 1000; i++) { /* it is bounded */
+        struct disturbance other = {.node = 0};
+        (void)snprintf(other.quantity_text, sizeof other.quantity_text, "other%d", i);
+        web_live_disturbed(fixture->live, &other);
+    }
+    standing(fixture, "\"other63\"");
+}
+
 static void without_a_page_nothing_is_told(void **state)
 {
     (void)state;
@@ -272,6 +298,7 @@ int main(void)
         TEST(a_node_stands_in_words_and_a_change_is_told_once),
         TEST(fresh_samples_go_to_who_reads_by_least_and_greatest),
         TEST(fresh_samples_are_kept_for_a_few_seconds_only),
+        TEST(who_comes_is_told_what_is_disturbed_now_and_that_it_ended),
         cmocka_unit_test(without_a_page_nothing_is_told),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
