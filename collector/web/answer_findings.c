@@ -75,14 +75,15 @@ int web_answer_append_brief(struct text *out, struct text *line, const struct co
     if (sentence_line(site, c, line) != 0) {
         return -1;
     }
-    (void)text_append_format(out,
-                             "{\"id\":%" PRId64 ",\"start\":%" PRId64 ",\"end\":%" PRId64
-                             ",\"kind\":\"%s\",\"cause\":\"%s\",\"alert\":%s,\"mark\":%" PRId64
-                             ",\"nodes\":%zu,\"control\":%s,\"final\":%s,\"chance\":",
-                             c->id, c->start_ns - base_ns, c->end_ns - base_ns,
-                             coincidence_kind_text(c->kind), cause_text(c->verdict.cause),
-                             c->alert ? "true" : "false", c->mark_id, c->node_count,
-                             c->control_took_part ? "true" : "false", c->final ? "true" : "false");
+    (void)text_append_format(
+        out,
+        "{\"id\":%" PRId64 ",\"start\":%" PRId64 ",\"end\":%" PRId64
+        ",\"kind\":\"%s\",\"cause\":\"%s\",\"alert\":%s,\"mark\":%" PRId64
+        ",\"nodes\":%zu,\"control\":%s,\"final\":%s,\"together\":%s,\"chance\":",
+        c->id, c->start_ns - base_ns, c->end_ns - base_ns, coincidence_kind_text(c->kind),
+        cause_text(c->verdict.cause), c->alert ? "true" : "false", c->mark_id, c->node_count,
+        c->control_took_part ? "true" : "false", c->final ? "true" : "false",
+        c->together ? "true" : "false");
     (void)json_append_number(out, c->chance.per_night);
     (void)text_append_format(out, ",\"line\":");
     (void)json_append_string(out, line->bytes);

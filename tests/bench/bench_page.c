@@ -24,6 +24,8 @@
 #define QUESTIONS 10
 #define QUESTIONS_SECOND 7200
 #define WINDOW_S 20
+#define MARKS 4
+#define OVERLAPPING_SECOND 15100 /* the last mark begins within the second one */
 #define GAP_NODE 3u
 #define GAP_SECOND 3600
 #define GAP_S 900
@@ -118,6 +120,7 @@ static int put_finding(struct maker *maker, struct coincidence *c, int64_t numbe
                              .order_count = 3,
                              .chance = {.per_night = number % 9 == 0 ? 0.002 : 0.8, .p_value = 0.5},
                              .final = true,
+                             .together = number % 4 == 1,
                              .alert = number % 9 == 0};
     for (uint32_t i = 0; i < 3; i++) {
         uint32_t node = (uint32_t)(number + i) % NODES;
@@ -162,10 +165,11 @@ static int put_events(struct maker *maker, struct error *error)
                       .end_ns = START_NS + (GAP_SECOND + GAP_S) * NS_PER_S,
                       .reason = "the node was off"};
     int result = night_put_gap(maker->writer, &gap, error);
-    for (int64_t i = 0; result == 0 && i < 3; i++) {
+    for (int64_t i = 0; result == 0 && i < MARKS; i++) {
+        int64_t second = i < MARKS - 1 ? 12000 + 3000 * i : OVERLAPPING_SECOND;
         struct mark mark = {.id = i + 1,
-                            .start_ns = START_NS + (12000 + 3000 * i) * NS_PER_S,
-                            .noted_ns = START_NS + (12000 + 3000 * i) * NS_PER_S,
+                            .start_ns = START_NS + second * NS_PER_S,
+                            .noted_ns = START_NS + second * NS_PER_S,
                             .text = "I walked through",
                             .who = "kim"};
         mark.end_ns = mark.start_ns + 300 * NS_PER_S;

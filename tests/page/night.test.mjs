@@ -139,13 +139,84 @@ test("two fingers zoom, one pans", async () => {
   await page.context().close();
 });
 
-test("the cursor tells every lane's value with its unit", async () => {
+test("the cursor tells its time and every lane's value with its unit, by mouse and by keyboard", async () => {
   const page = await openNight();
+  const told = async (lane, unit) => unit.test(await page.textContent(`[data-lane="${lane}"] .at-cursor`));
   const box = await page.locator('[data-lane="n1/magnetic.x"] .u-over').boundingBox();
   await page.mouse.move(box.x + box.width / 2, box.y + 20);
-  for (const lane of ["n1/magnetic.x", "n1/magnetic.y"]) {
-    await until("a value", async () => /T$/.test(await page.textContent(`[data-lane="${lane}"] .at-cursor`)));
+  for (const [lane, unit] of [["n1/magnetic.x", / \u00b5T$/], ["n1/magnetic.y", / \u00b5T$/], ["n1/electric", / count$/], ["n1/clock", /^\u00b1 .* ms$/]]) {
+    await until(`a value of ${lane}`, () => told(lane, unit));
   }
+  const at = () => page.textContent(".pointed");
+  assert.match(await at(), /^Cursor at \d\d:\d\d:\d\d$/);
+  await page.mouse.move(5, 5);
+  await until("no cursor", async () => (await at()) === "");
+  await page.focus(".ruler");
+  await page.keyboard.press("Shift+ArrowRight");
+  await until("the cursor", async () => (await at()) !== "" && (await told("n1/magnetic.x", / \u00b5T$/)));
+  const before = await at();
+  await page.keyboard.press("Shift+ArrowLeft");
+  await until("it moves", async () => (await at()) < before);
+  assert.deepEqual(page.faults, []);
+  await page.context().close();
+});
+
+// Where texts were printed on the time axis when it was drawn last.
+function watchTexts() {
+  const print = CanvasRenderingContext2D.prototype.fillText;
+  const size = Object.getOwnPropertyDescriptor(HTMLCanvasElement.prototype, "height");
+  Object.defineProperty(HTMLCanvasElement.prototype, "height", { get: size.get, set(height) {
+    this.printed = []; // it is emptied by this
+    size.set.call(this, height);
+  } });
+  CanvasRenderingContext2D.prototype.fillText = function fillText(text, x, y) {
+    const wide = this.measureText(text).width;
+    const left = x - { left: 0, center: wide / 2, right: wide }[this.textAlign];
+    if (this.canvas.printed) this.canvas.printed.push({ text, left, right: left + wide, y });
+    print.call(this, text, x, y);
+  };
+}
+
+test("what overlaps on the time axis is drawn apart, and no text is printed over another", async () => {
+  const seen = new Set();
+  for (const size of [{ width: 1280, height: 900 }, { width: 360, height: 760 }]) {
+    const context = await browser.newContext({ viewport: size });
+    await context.addInitScript(watchTexts);
+    const page = await open(context, `${served.url}#night`);
+    await shown(page);
+    await page.waitForSelector("text=/In sight: 60 findings/");
+    await page.focus(".ruler");
+    for (const key of ["Home", "+", "+", "ArrowRight", "+", "+", "ArrowLeft", "ArrowLeft", "+", "ArrowRight", "ArrowRight"]) {
+      await page.keyboard.press(key);
+      const printed = await page.evaluate(() => document.querySelector(".ruler").printed);
+      const wide = (await page.locator(".ruler").boundingBox()).width;
+      printed.forEach((one, i) => {
+        seen.add(one.text);
+        assert.ok(one.right <= wide, `${one.text} runs out of the axis`);
+        for (const other of printed.slice(0, i)) {
+          assert.ok(other.y !== one.y || other.right < one.left || one.right < other.left,
+            `"${one.text}" over "${other.text}" after ${key} at ${size.width}`);
+        }
+      });
+    }
+    assert.deepEqual(page.faults, []);
+    await context.close();
+  }
+  for (const text of ["I walked through", "unexplained"]) assert.ok(seen.has(text), `${text} is never written`);
+});
+
+test("two marks at once are two bars, and a touch on one tells what it is", async () => {
+  const page = await openNight();
+  await page.waitForSelector("text=/In sight: 60 findings, 4 marks/");
+  const box = await page.locator(".ruler").boundingBox();
+  const x = (second) => 66 + ((box.width - 74) * second) / NIGHT_S;
+  const rows = await page.evaluate((at) => { // inked rows of pixels where both are
+    const { data } = document.querySelector(".ruler").getContext("2d").getImageData(at, 40, 1, 14);
+    return [...Array(14).keys()].map((row) => data[4 * row + 3] > 128).join();
+  }, Math.round(x(15200)));
+  assert.match(rows, /true,(true,)*(false,)+true/);
+  await page.mouse.click(box.x + x(12150), box.y + 46);
+  await until("what it is", async () => /mark: I walked through \(whole house, kim, 5 min 0 s, mark 1\)/.test(await page.textContent(".pointed")));
   await page.context().close();
 });
 
@@ -156,7 +227,7 @@ test("a finding shows its witnesses, its causes, its chance, and plays over the 
   assert.equal(await page.locator(".trace").count(), 9);
   const words = await page.textContent("main");
   for (const part of ["Which was first can't be told", "Chance alone brings 0.002", "made for a test: nothing fits",
-    "2 ms after the first, \u00b1 1.16 ms (picking 1 ms, sampling 0.5 ms, clock 0.3 ms)"]) {
+    "2 ms after the earliest, as measured, \u00b1 1.16 ms (picking 1 ms, sampling 0.5 ms, clock 0.3 ms)"]) {
     assert.ok(words.includes(part), part);
   }
   assert.match(await page.inputValue("input[readonly]"), /#finding\/1$/);
@@ -165,6 +236,23 @@ test("a finding shows its witnesses, its causes, its chance, and plays over the 
   assert.equal(await page.locator(".node.reached").count(), 3);
   await page.click("text=Finding after");
   await until("the next", async () => /#finding\/2$/.test(page.url()));
+  assert.deepEqual(page.faults, []);
+  await context.close();
+});
+
+test("a finding that was together is told and shown so, without an order", async () => {
+  const context = await browser.newContext({ viewport: { width: 1280, height: 900 } });
+  const page = await open(context, `${served.url}#finding/2`);
+  await page.waitForSelector(".trace canvas");
+  const words = await page.textContent("main");
+  for (const part of ["together, as far as clocks and samples tell", "Together: the onsets differ by no more than their uncertainties bring",
+    "Together, as far as clocks and samples tell: Room 2, Room 3, Room 4"]) {
+    assert.ok(words.includes(part), part);
+  }
+  assert.ok(!/can't be told|the first/.test(words));
+  assert.equal(await page.locator(".node.reached").count(), 3);
+  assert.equal((await page.locator(".turn").allTextContents()).join(""), "");
+  assert.equal(await page.locator("text=Play").count(), 0);
   assert.deepEqual(page.faults, []);
   await context.close();
 });
@@ -185,7 +273,7 @@ test("every view in every light is without fault for who can't see or point, and
 
 test("what the team did, asked and missed stands on the time axis and in words", async () => {
   const page = await openNight();
-  await page.waitForSelector("text=/In sight: 60 findings, 3 marks, 1 gap, 10 question windows/");
+  await page.waitForSelector("text=/In sight: 60 findings, 4 marks, 1 gap, 10 question windows/");
   await page.click(".inside summary");
   const words = await page.textContent(".inside");
   for (const part of ["I walked through (room-1, kim, 5 min 0 s, mark 2)", "Room 4 (n4), 15 min 0 s: the node was off",
@@ -261,6 +349,16 @@ test("names are never markup, in no view", async () => {
     assert.equal(await page.locator("img").count(), 0, view);
   }
   assert.equal(await page.textContent("#site"), `${bad}site`);
+  const files = { "Everything in one file": /\.tar$/, "The report": /\.html$/, "Every second, as a table": /\.seconds\.csv$/ };
+  for (const [name, ending] of Object.entries(files)) {
+    const [taken] = await Promise.all([page.waitForEvent("download"), page.click(`a:text-is("${name}")`)]);
+    assert.match(taken.suggestedFilename(), ending);
+    const kept = path.join(folder, taken.suggestedFilename());
+    await taken.saveAs(kept);
+    assert.ok(fs.statSync(kept).size > 1000, kept);
+  }
+  assert.match(await run("tar", ["-tf", fs.readdirSync(folder).filter((one) => one.endsWith(".tar")).map((one) => path.join(folder, one))[0]]),
+    /report\.html[^]*night\.sqlite[^]*samples\.mseed[^]*SHA256SUMS/);
   await page.evaluate(() => { location.hash = "night"; });
   await page.waitForSelector(`text=${bad}room (n1) temperature`);
   assert.deepEqual(page.faults, []);
@@ -292,5 +390,14 @@ test("by keyboard alone a finding is reached, played, and left", async () => {
   await press("Take away");
   await page.waitForSelector(".takes");
   assert.deepEqual(page.faults, []);
+  await page.context().close();
+});
+
+test("what can't be taken away is said in words", async () => {
+  const page = await open(await browser.newContext(), `${served.url}#share`);
+  await page.route("**/api/export?format=bundle&check=1", (route) => route.fulfill({ status: 503, contentType: "application/json",
+    body: JSON.stringify({ error: "/nights/: no room: about 900 MB are needed there for a while" }) }));
+  await page.click("a:text-is('Everything in one file')");
+  await page.waitForSelector("text=/can't be written now. \\/nights\\/: no room: about 900 MB/");
   await page.context().close();
 });

@@ -22,10 +22,11 @@ async function load(id) {
   return null;
 }
 
-function orderWords({ finding }) {
+function orderWords({ finding, brief }) {
   if (finding.first) {
     return `First was ${nodeRoom(finding.first.node)} (${finding.first.node}), with a probability of ${Number((100 * finding.first.probability).toPrecision(4))} %.`;
   }
+  if (brief.together) return "Together: the onsets differ by no more than their uncertainties bring, so no order is claimed.";
   return "Which was first can't be told: the onsets are closer together than they are known.";
 }
 

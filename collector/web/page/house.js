@@ -6,6 +6,9 @@ import { floorName } from "./words.js";
 
 const EDGE_M = 0.6;
 const NAME_BELOW_M = 0.8; // a node's name under its shape and the ring round it
+const NAME_ABOVE_M = 0.5;
+const DOOR_M = 0.22;
+const WALL_M = 0.06; // a name's letters don't touch it
 const LETTER_WIDE = 0.55; // of its height
 const CLEAR_M = 0.15;
 
@@ -48,21 +51,41 @@ function apart(a, b) {
   return Math.max(Math.abs(a.x - b.x) - (a.w + b.w) / 2, Math.abs(a.y - b.y) - (a.h + b.h) / 2);
 }
 
-// Where a room's name goes, with `more` metres of words below it: clear of its nodes and their names
-// where there is such a place, and as near to its middle as may be.
-export function namePlace(room, nodes, more = 0) {
+// What a name must not be printed over: nodes with their names, and doors.
+function takenBy(nodes, doors) {
+  const { node: dot, nodeName } = sizes();
+  return [...doors.map(({ at_m: [x, y] }) => ({ x, y, w: 2 * DOOR_M, h: 2 * DOOR_M })),
+    ...nodes.flatMap((node) => {
+      const [x, y] = node.position_m;
+      return [{ x, y, w: dot, h: dot },
+        { x, y: y + nodeNameBelow(node, doors) - nodeName / 2, w: node.id.length * nodeName * LETTER_WIDE, h: nodeName }];
+    })];
+}
+
+// How far below a node its name stands; above it where a door is below.
+function nodeNameBelow({ id, position_m: [x, y] }, doors) {
+  const { nodeName } = sizes();
+  const box = { x, y: y + NAME_BELOW_M - nodeName / 2, w: id.length * nodeName * LETTER_WIDE, h: nodeName };
+  const over = doors.some(({ at_m: [dx, dy] }) => apart(box, { x: dx, y: dy, w: 2 * DOOR_M, h: 2 * DOOR_M }) < 0);
+  return over ? -NAME_ABOVE_M : NAME_BELOW_M;
+}
+
+// Where a room's name goes, with `more` metres of words below it: clear of its nodes, their names and
+// doors where there is such a place, within its walls, and as near to its middle as may be.
+export function namePlace(room, nodes, doors, more = 0) {
   const centre = middle(room.outline_m);
   const { left, top, width, height } = bounds([room]);
-  const { name, node: dot, nodeName } = sizes();
-  const taken = nodes.filter((node) => node.room === room.id).flatMap(({ id, position_m: [x, y] }) => [
-    { x, y, w: dot, h: dot }, { x, y: y + NAME_BELOW_M - nodeName / 2, w: id.length * nodeName * LETTER_WIDE, h: nodeName }]);
-  const free = ([x, y]) => Math.min(CLEAR_M, ...taken.map((other) => apart(other, { x,
-    y: y - name / 2 + more / 2, w: Math.min(room.title.length * LETTER_WIDE * name, width), h: name + more })));
-  const across = [centre[0], ...[0.3, 0.7].map((part) => left + width * part)];
-  const along = [centre[1], ...[0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.9].map((part) => top + height * part)];
+  const [x0, x1, y0, y1] = [left + EDGE_M, left + width - EDGE_M, top + EDGE_M, top + height - EDGE_M];
+  const { name } = sizes();
+  const wide = Math.min(room.title.length * LETTER_WIDE * name, x1 - x0);
+  const taken = takenBy(nodes.filter((node) => node.room === room.id), doors);
+  const free = ([x, y]) => Math.min(CLEAR_M, ...taken.map((other) => apart(other, { x, y: y - name / 2 + more / 2, w: wide, h: name + more })));
+  const inside = (x) => Math.min(Math.max(x, x0 + wide / 2), x1 - wide / 2);
+  const across = [centre[0], ...[0.3, 0.7, 0, 1].map((part) => left + width * part)].map(inside);
+  const along = [centre[1], ...[0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.9].map((part) => top + height * part), y1 - more - WALL_M, y0 + name];
   const places = across.flatMap((x) => along.map((y) => [x, y]))
-    .filter(([, y]) => y - name > top + EDGE_M && y + more < top + height - EDGE_M);
-  return places.reduce((best, place) => (free(place) > free(best) + 0.01 ? place : best), centre);
+    .filter(([, y]) => y - name >= y0 && y + more < y1);
+  return places.reduce((best, place) => (free(place) > free(best) + 0.01 ? place : best), places[0] || centre);
 }
 
 // A room's name, no wider than the room.
@@ -80,7 +103,7 @@ export function points(outline) {
 
 // Well: a filled round. Ill: a round with a cross. Gone or not heard: an open square. The control
 // has a second line round it.
-function nodeShape(node) {
+function nodeShape(node, doors) {
   const group = draw("g", { class: "node", "data-node": node.id,
     transform: `translate(${node.position_m[0]} ${node.position_m[1]})` });
   group.append(
@@ -89,13 +112,13 @@ function nodeShape(node) {
     draw("rect", { class: "open", x: -0.15, y: -0.15, width: 0.3, height: 0.3 }),
     draw("path", { class: "cross", d: "M-.1-.1L.1.1M-.1.1L.1-.1" }));
   if (node.control) group.append(draw("circle", { class: "control", r: 0.26 }));
-  group.append(draw("text", { class: "node-name", x: 0, y: NAME_BELOW_M }, node.id),
+  group.append(draw("text", { class: "node-name", x: 0, y: nodeNameBelow(node, doors) }, node.id),
     draw("text", { class: "turn", x: 0.28, y: -0.2 }));
   return group;
 }
 
 function doorShape(door) {
-  return draw("circle", { class: "door", cx: door.at_m[0], cy: door.at_m[1], r: 0.22 });
+  return draw("circle", { class: "door", cx: door.at_m[0], cy: door.at_m[1], r: DOOR_M });
 }
 
 function drawFloor(site, floor) {
@@ -111,10 +134,10 @@ function drawFloor(site, floor) {
     if (door.between.some((id) => here.has(id))) figure.append(doorShape(door));
   }
   for (const room of rooms) {
-    figure.append(roomName(room, namePlace(room, site.nodes)));
+    figure.append(roomName(room, namePlace(room, site.nodes, site.doors)));
   }
   for (const node of site.nodes) {
-    if (here.has(node.room)) figure.append(nodeShape(node));
+    if (here.has(node.room)) figure.append(nodeShape(node, site.doors));
   }
   const made = make("figure", { class: "floor" }, figure, make("figcaption", {}, floorName(floor)));
   made.style.setProperty("--wide", String(width));

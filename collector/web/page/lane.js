@@ -39,7 +39,7 @@ export class Lane {
     this.name.textContent = this.title;
   }
 
-  ensure(sight, drawn) {
+  ensure(sight, drawn, moved) {
     if (this.plot) return;
     this.plot = makePlot(this.into, {
       width: this.into.clientWidth,
@@ -50,7 +50,10 @@ export class Lane {
       to: sight.to / 1e9,
       sync: "night",
       drawn: (plot) => drawn(plot, this),
-      moved: (plot) => this.showValue(plot.cursor.idx),
+      moved: (plot) => {
+        this.showValue(plot.cursor.idx);
+        moved(plot);
+      },
     });
   }
 

@@ -4,20 +4,22 @@
 import { button, field, make, select } from "./dom.js";
 import { appendFresh, clockData, joinFresh, loadWindow } from "./lane_data.js";
 import { Lane } from "./lane.js";
-import { sortedFindings, findingItem } from "./now.js";
+import { happenedLine, showInside } from "./happened.js";
+import { sortedFindings } from "./now.js";
 import { plotEdges } from "./plot.js";
 import { drawBehind, drawRuler } from "./ruler.js";
 import { moveBy, Sight } from "./sight.js";
 import { listen, loadEvents, nightEnd, nodeRoom, store } from "./store.js";
-import { clock, lasting, length, some } from "./words.js";
+import { clock, length } from "./words.js";
 
 const CLOCK = { name: "clock", unit: "s", rate_hz: 0 };
 const FOLLOW_NS = 120e9;
 const RECENT_NS = 20e9; // longer than it takes a sample to the disk
 const LANES_FIRST = 8; // taken as in sight until the browser says which are
+const CURSOR_KEYS = { ArrowLeft: -0.01, ArrowRight: 0.01 };
 const DISK_MS = 1500; // until what was said is on disk
 const LANES_AT_ONCE = 32;
-const INSIDE_MOST = 50; // of a kind in the list
+const NEAR_PX = 12; // so far from what is pointed at
 
 class NightView {
   constructor(view) {
@@ -35,7 +37,7 @@ class NightView {
       listen("events", () => this.showEvents()), listen("findings", () => this.showEvents()),
       listen("finding", () => this.showEvents()), listen("fresh", (fresh) => this.takeFresh(fresh)),
       listen("line", (line) => (["mark", "gap", "question"].includes(line?.head) ? setTimeout(() => this.tick(), DISK_MS) : null)),
-      listen("missed", () => this.load()), listen("light", () => this.redraw()),
+      listen("missed", () => this.catchUp()), listen("light", () => this.redraw()),
     ];
     loadEvents().catch(() => undefined);
     this.refresh = store.self.live ? setInterval(() => this.tick(), 15000) : 0;
@@ -44,15 +46,22 @@ class NightView {
 
   build(view) {
     this.ruler = make("canvas", { class: "ruler", tabindex: "0", role: "img",
-      "aria-label": "The night's time axis. Arrow keys move along it, plus and minus zoom, Home shows the whole night." });
+      "aria-label": "The night's time axis. Arrow keys move along it, with Shift they move the cursor; plus and minus zoom, Home shows the whole night." });
     this.where = make("p", { class: "where", role: "status" });
+    this.pointed = make("p", { class: "where pointed" });
     this.inside = make("details", { class: "inside" });
     this.list = make("div", { class: "lanes" }, ...this.lanes.map((lane) => lane.element));
-    this.stay = make("div", { class: "stay" }, this.where, this.toolbar(), this.ruler);
+    this.stay = make("div", { class: "stay" }, this.where, this.toolbar(), this.pointed, this.ruler);
     view.append(this.stay, this.inside, this.list,
-      make("p", { class: "faint" }, "On the time axis: wheel or two fingers zoom, dragging moves. On the lanes: dragging moves, Ctrl and wheel zoom. By keyboard: the axis takes arrows, plus, minus and Home. An alert is a filled triangle, what no cause accounts for an open diamond, any other finding a stroke. A question's window is a filled bar, one in which nobody asked an open one."));
+      make("p", { class: "faint" }, "On the time axis: wheel or two fingers zoom, dragging moves. On the lanes: dragging moves, Ctrl and wheel zoom. By keyboard: the axis takes arrows, plus, minus and Home; Shift and an arrow move the cursor, at which each lane tells its value. Touch a bar on the axis to be told what it is. An alert is a filled triangle, what no cause accounts for an open diamond, any other finding a stroke. A question's window is a filled bar, one in which nobody asked an open one."));
     moveBy(this.sight, this.ruler, this.list, () => this.edges());
-    this.ruler.addEventListener("click", (event) => this.openNear(event.offsetX));
+    this.ruler.addEventListener("click", (event) => this.openNear(event.offsetX, event.offsetY));
+    this.ruler.addEventListener("keydown", (event) => {
+      const part = event.shiftKey && CURSOR_KEYS[event.key];
+      if (!part) return;
+      event.preventDefault();
+      this.moveCursor(part);
+    });
     this.resized = new ResizeObserver(() => this.onResized());
     this.resized.observe(this.list);
   }
@@ -129,7 +138,7 @@ class NightView {
     const digits = to - from < 60e9 ? 3 : 0;
     this.where.textContent = `${clock(store.night.base, from, digits)} to ${clock(store.night.base, to, digits)}: ${length(to - from)} in sight, one pixel is ${length((to - from) / wide)}`;
     if (this.following) this.following.setAttribute("aria-pressed", String(this.sight.follow));
-    this.found = drawRuler(this.ruler, this.sight);
+    this.drawn = drawRuler(this.ruler, this.sight);
     this.showInside();
     this.load();
     // What is there is stretched at once, and drawn finer when the answer is there.
@@ -138,7 +147,7 @@ class NightView {
   }
 
   redraw() {
-    this.found = drawRuler(this.ruler, this.sight);
+    this.drawn = drawRuler(this.ruler, this.sight);
     for (const lane of this.visible) if (lane.plot) lane.plot.redraw(false, true);
   }
 
@@ -150,38 +159,18 @@ class NightView {
 
   showInside() {
     const { from, to } = this.sight;
-    const found = sortedFindings().filter((one) => one.start >= from && one.start < to);
-    const inside = (list) => (list || []).filter(([, start, end]) => start < to && end >= from);
-    const [marks, gaps, questions] = ["marks", "gaps", "questions"].map((name) => inside(store.events?.[name]));
-    const kinds = [some(found.length, "finding"), some(marks.length, "mark"), some(gaps.length, "gap")];
-    if (questions.length) kinds.push(some(questions.length, "question window"));
-    this.inside.replaceChildren(make("summary", {}, `In sight: ${kinds.join(", ")}`));
-    this.inside.ontoggle = () => this.fillInside(found, marks, gaps, questions);
-    this.inside.ontoggle();
-  }
-
-  fillInside(found, marks, gaps, questions) {
-    if (!this.inside.open || this.inside.querySelector("ol")) return;
-    const item = (start, head, text) => make("li", {}, make("span", { class: "when" }, clock(store.night.base, start)),
-      make("span", { class: "head" }, head), ` ${text}`);
-    const few = (list, words) => list.slice(0, INSIDE_MOST).map(words);
-    this.inside.append(make("ol", {}, ...few(found, findingItem),
-      ...few(marks, ([id, start, end, room, who, text]) => item(start, "mark",
-        `${text} (${room || "whole house"}${who ? `, ${who}` : ""}, ${lasting(start, end)}, mark ${id})`)),
-      ...few(gaps, ([node, start, end, reason]) => item(start, "gap", `${nodeRoom(node)} (${node}), ${length(end - start)}: ${reason}`)),
-      ...few(questions, ([what, start, end, nth, session, text]) => item(start, "question",
-        `${what === "asked" ? `"${text}"` : "nobody asked"}, ${length(end - start)} (window ${nth} of session ${session})`))));
+    showInside(this.inside, sortedFindings().filter((one) => one.start >= from && one.start < to), from, to);
   }
 
   showClock(lane) {
-    lane.ensure(this.sight, (plot) => drawBehind(plot, lane.node));
+    lane.ensure(this.sight, (plot) => drawBehind(plot, lane.node), (plot) => this.showCursor(plot));
     lane.show(clockData(store.events?.clock || [], lane.node, nightEnd()), this.sight);
   }
 
   ensurePlots() {
     for (const lane of this.visible) {
       if (lane.kind === "clock") this.showClock(lane);
-      else lane.ensure(this.sight, (plot) => drawBehind(plot, lane.node));
+      else lane.ensure(this.sight, (plot) => drawBehind(plot, lane.node), (plot) => this.showCursor(plot));
     }
   }
 
@@ -226,14 +215,22 @@ class NightView {
     this.list.dataset.shown = `${from} ${to}`;
   }
 
+  // What came while nothing could be told is in the night.
+  catchUp() {
+    loadEvents().catch(() => undefined);
+    if (this.sight.follow) this.setFollow(true);
+    else this.load();
+  }
+
   takeFresh(fresh) {
     let newest = this.sight.to;
-    for (const [key, first, last, ...pieces] of fresh.lanes) {
+    for (const [key, ...pieces] of fresh.lanes) {
+      const [, last] = pieces;
       newest = Math.max(newest, last);
       const lane = this.byKey.get(key);
       if (!lane) continue;
-      lane.recent = appendFresh(lane.recent, first, last, pieces, last - RECENT_NS);
-      if (this.sight.follow) lane.data = appendFresh(lane.data, first, last, pieces, this.sight.from);
+      lane.recent = appendFresh(lane.recent, pieces, last - RECENT_NS, lane.rate_hz);
+      if (this.sight.follow) lane.data = appendFresh(lane.data, pieces, this.sight.from, lane.rate_hz);
     }
     if (!this.sight.follow) return;
     const wide = this.sight.to - this.sight.from;
@@ -244,7 +241,7 @@ class NightView {
 
   drawFresh() {
     this.frame = 0;
-    this.found = drawRuler(this.ruler, this.sight);
+    this.drawn = drawRuler(this.ruler, this.sight);
     for (const lane of this.visible) if (lane.kind === "channel" && lane.plot) lane.show(lane.data, this.sight);
     this.list.dataset.newest = String(Math.max(...[...this.visible].map((lane) => lane.data[0][lane.data[0].length - 1] || 0)));
   }
@@ -254,9 +251,37 @@ class NightView {
     if (this.sight.follow) this.load();
   }
 
-  openNear(x) {
-    const near = this.found.map((one) => ({ ...one, far: Math.abs(one.x - x) })).sort((a, b) => a.far - b.far)[0];
-    if (near && near.far < 12) location.hash = `finding/${near.finding.id}`;
+  // What is pointed at on the axis: a finding is opened, what else happened is told.
+  openNear(x, y) {
+    const far = (one) => Math.max(one.left - x, x - one.right, 0) + Math.abs(one.y - y);
+    const near = this.drawn.map((one) => [far(one), one]).sort(([a], [b]) => a - b)[0];
+    if (!near || near[0] > NEAR_PX) return;
+    const { finding, kind, one } = near[1];
+    if (finding) location.hash = `finding/${finding.id}`;
+    else this.pointed.textContent = happenedLine(kind, one);
+  }
+
+  // The cursor's time; each lane tells its own value.
+  showCursor(plot) {
+    const { left } = plot.cursor;
+    if (left === this.cursorAt) return; // another lane has said it
+    this.cursorAt = left;
+    if (left < 0) {
+      this.pointed.textContent = "";
+      return;
+    }
+    const digits = Math.min(Math.max(Math.ceil(-Math.log10((this.sight.to - this.sight.from) / 1e9 / this.edges().width)), 0), 4);
+    this.pointed.textContent = `Cursor at ${clock(store.night.base, Math.max(plot.posToVal(left, "x") * 1e9, 0), digits)}`;
+  }
+
+  // By keyboard: from where it was, or from the middle, by a part of what is in sight.
+  moveCursor(part) {
+    const plots = [...this.visible].map((lane) => lane.plot).filter(Boolean);
+    if (!plots.length) return;
+    const wide = this.edges().width;
+    const before = plots[0].cursor.left;
+    const left = Math.min(Math.max((before >= 0 ? before : wide / 2) + part * wide, 0), wide);
+    for (const plot of plots) plot.setCursor({ left, top: 1 });
   }
 
   // To the next finding on either side of the middle.

@@ -65,7 +65,16 @@ function showDisturbed(text, house) {
     : "Nothing is disturbed now.";
 }
 
-// The nodes of a finding, numbered in the order of their onsets.
+function spreadWords(finding, first) {
+  if (finding.together) {
+    return `On the plan: together, as far as clocks and samples tell: ${finding.order.map(([node]) => nodeRoom(node)).join(", ")}.`;
+  }
+  const words = finding.order.map(([node, onset], i) =>
+    `${HOPS[i] || "then"} ${nodeRoom(node)}${i ? `, ${length(onset - first)} later` : ""}`);
+  return `On the plan: ${words.join("; ")}. (The numbers are onsets as measured; whether they can be told apart, the finding says.)`;
+}
+
+// The nodes of a finding, numbered in the order of their onsets; not where they were together.
 function showSpread(house, text, finding) {
   house.clear("took-part");
   const first = finding.order[0] ? finding.order[0][1] : 0;
@@ -74,11 +83,9 @@ function showSpread(house, text, finding) {
     if (!shape) return;
     shape.classList.add("took-part");
     shape.style.setProperty("--after", `${Math.min((onset - first) / 1e9, 8)}s`);
-    shape.querySelector(".turn").textContent = String(i + 1);
+    shape.querySelector(".turn").textContent = finding.together ? "" : String(i + 1);
   });
-  const words = finding.order.map(([node, onset], i) =>
-    `${HOPS[i] || "then"} ${nodeRoom(node)}${i ? `, ${length(onset - first)} later` : ""}`);
-  text.textContent = `On the plan: ${words.join("; ")}. (The numbers are onsets as measured; whether they can be told apart, the finding says.)`;
+  text.textContent = spreadWords(finding, first);
 }
 
 function showLines(list) {

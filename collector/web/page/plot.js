@@ -18,6 +18,11 @@ export function colour(name) {
   return colours.get(key);
 }
 
+// On a phone the axes are read from an arm's length, too.
+export function textPx() {
+  return matchMedia("(max-width: 40rem)").matches ? 14 : 12;
+}
+
 export const plotEdges = { left: AXIS_PX, right: RIGHT_PX };
 
 function range(unit, low, high) {
@@ -63,7 +68,7 @@ export function makePlot(into, options) {
       { show: false },
       {
         size: AXIS_PX,
-        font: "12px system-ui, sans-serif",
+        font: `${textPx()}px system-ui, sans-serif`,
         stroke: () => colour("--faint"),
         space: 28,
         grid: { stroke: () => colour("--grid"), width: 1 },

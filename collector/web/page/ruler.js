@@ -1,15 +1,20 @@
 // The time axis with findings, marks, gaps and questions on it, and the same behind each lane.
-// Must never hide that something is left out. Used by night.js.
+// Must never hide that something is left out, nor print a text over another. Used by night.js.
 
-import { colour, plotEdges } from "./plot.js";
+import { HAPPENED } from "./happened.js";
+import { colour, plotEdges, textPx } from "./plot.js";
 import { store } from "./store.js";
-import { clock } from "./words.js";
+import { causeWords, clock } from "./words.js";
 
 const STEPS_S = [1e-4, 2e-4, 5e-4, 1e-3, 2e-3, 5e-3, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60,
   120, 300, 600, 900, 1800, 3600, 7200, 14400];
 const TICK_PX = 92;
 export const RULER_PX = 88;
 const BAR_PX = 9;
+const FOUND_TOP = 24;
+const KIND_TOPS = { mark: 41, gap: 57, question: 73 };
+const ROWS_MOST = 3; // of bars that overlap
+const TEXT_GAP_PX = 4;
 const MARK_BEHIND_PX = 3;
 
 // Times of ticks that are round on the wall clock: [ns], and how many digits they need.
@@ -86,21 +91,75 @@ function* spans(list, sight, at, edges) {
   }
 }
 
-function drawSpans(context, sight, at, right) {
-  const edges = { left: plotEdges.left, right, least: 3 };
-  context.fillStyle = colour("--mark");
-  for (const { left, width } of spans(store.events?.marks, sight, at, edges)) context.fillRect(left, 41, width, BAR_PX);
-  context.strokeStyle = colour("--faint");
-  for (const { left, width } of spans(store.events?.gaps, sight, at, edges)) hatch(context, left, 56, width, 10);
-  context.strokeStyle = colour("--text");
-  context.fillStyle = colour("--text");
-  for (const { one: [what], left, width } of spans(store.events?.questions, sight, at, edges)) {
-    if (what === "asked") context.fillRect(left, 73, width, BAR_PX);
-    else context.strokeRect(left + 0.5, 73.5, width - 1, BAR_PX - 1);
+// Those that overlap under each other, `most` rows at the most: each gets its row.
+function putInRows(bars, most) {
+  const ends = [];
+  for (const bar of bars.sort((a, b) => a.left - b.left)) {
+    let row = ends.findIndex((end) => end < bar.left);
+    if (row < 0) row = ends.length < most ? ends.length : ends.indexOf(Math.min(...ends));
+    ends[row] = Math.max(ends[row] ?? 0, bar.left + bar.width);
+    bar.row = row;
   }
+  return Math.max(ends.length, 1);
 }
 
-// Draws the ruler; gives back where findings are, for who points at them.
+// A few words behind each bar or sign that has the room for them up to the next one, so that no text
+// is printed over another.
+function writeBehind(context, things, y, right) {
+  context.fillStyle = colour("--faint");
+  context.textAlign = "left";
+  const sorted = things.sort((a, b) => a.left - b.left);
+  let end = 0;
+  sorted.forEach(({ left, width, text }, i) => {
+    end = Math.max(end, left + width);
+    const next = i + 1 < sorted.length ? sorted[i + 1].left : right;
+    if (text && end + TEXT_GAP_PX + context.measureText(text).width < next - TEXT_GAP_PX) context.fillText(text, end + TEXT_GAP_PX, y);
+  });
+}
+
+const DRAW = {
+  mark(context, x, y, width, height) {
+    context.fillStyle = colour("--mark");
+    context.fillRect(x, y, width, height);
+  },
+  gap(context, x, y, width, height) {
+    context.strokeStyle = colour("--faint");
+    hatch(context, x, y, width, height);
+  },
+  question(context, x, y, width, height, [what]) {
+    context.fillStyle = colour("--text");
+    context.strokeStyle = colour("--text");
+    if (what === "asked") context.fillRect(x, y, width, height);
+    else context.strokeRect(x + 0.5, y + 0.5, width - 1, height - 1);
+  },
+};
+
+// One kind of what happened; gives back what was drawn and where.
+function drawKind(context, kind, sight, at, right) {
+  const top = KIND_TOPS[kind.head];
+  const bars = [...spans(store.events?.[kind.list], sight, at, { left: plotEdges.left, right, least: 3 })];
+  const height = BAR_PX / putInRows(bars, ROWS_MOST);
+  for (const { one, left, width, row } of bars) {
+    DRAW[kind.head](context, left, top + row * height, width, Math.max(height - (height < BAR_PX ? 0.5 : 0), 1), one);
+  }
+  writeBehind(context, bars.map(({ one, left, width }) => ({ left, width, text: kind.few(one) })), top + BAR_PX - 1, right);
+  return bars.map(({ one, left, width }) => ({ left, right: left + width, y: top + BAR_PX / 2, kind, one }));
+}
+
+function drawFindings(context, sight, at, right) {
+  const inSight = [...store.findings.values()].filter(({ start }) => start >= sight.from && start < sight.to);
+  for (const finding of inSight.sort((a, b) => a.alert - b.alert)) { // alerts over the others
+    context.fillStyle = colour("--alert");
+    context.strokeStyle = colour("--text");
+    drawFinding(context, finding, at(finding.start), FOUND_TOP);
+  }
+  writeBehind(context, inSight.map(({ start, alert, cause }) => ({ left: at(start) - 6, width: 12,
+    text: `${alert ? "ALERT, " : ""}${causeWords(cause)}` })), FOUND_TOP + 9, right);
+  return inSight.map((finding) => ({ left: at(finding.start), right: at(finding.start), y: FOUND_TOP + 5, finding }));
+}
+
+// Draws the ruler; gives back what is where, for who points at it: left, right, y in pixels, and a
+// finding, or one of a kind.
 export function drawRuler(canvas, sight) {
   const width = canvas.clientWidth;
   const ratio = devicePixelRatio;
@@ -108,25 +167,18 @@ export function drawRuler(canvas, sight) {
   canvas.height = RULER_PX * ratio;
   const context = canvas.getContext("2d");
   const wide = width - plotEdges.left - plotEdges.right;
+  const right = plotEdges.left + wide;
   const at = (ns) => plotEdges.left + ((ns - sight.from) / (sight.to - sight.from)) * wide;
-  const found = [];
   context.scale(ratio, ratio);
-  context.font = "12px system-ui, sans-serif";
+  context.font = `${textPx()}px system-ui, sans-serif`;
   context.lineWidth = 1;
   drawTicks(context, sight, at, wide);
-  drawSpans(context, sight, at, plotEdges.left + wide);
-  context.fillStyle = colour("--alert");
-  context.strokeStyle = colour("--text");
-  for (const finding of store.findings.values()) {
-    if (finding.start >= sight.from && finding.start < sight.to) {
-      drawFinding(context, finding, at(finding.start), 24);
-      found.push({ x: at(finding.start), finding });
-    }
-  }
+  const drawn = HAPPENED.flatMap((kind) => drawKind(context, kind, sight, at, right));
+  drawn.push(...drawFindings(context, sight, at, right));
   context.fillStyle = colour("--faint");
   context.textAlign = "left";
-  [["found", 33], ["marks", 49], ["gaps", 65], ["questions", 81]].forEach(([word, y]) => context.fillText(word, 8, y));
-  return found;
+  [["found", 33], ["marks", 49], ["gaps", 65], ["questions", 81]].forEach(([word, y]) => context.fillText(word, 0, y));
+  return drawn;
 }
 
 // Marks that cover this room, or the whole house, along the lane's foot; windows of questions along

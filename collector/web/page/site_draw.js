@@ -74,7 +74,7 @@ export class SiteDrawing {
     const { model, floor } = this.plan;
     return model.site.rooms.flatMap((room, i) => {
       if (room.floor !== floor) return [];
-      const [x, y] = namePlace(room, model.site.nodes, SIZE_BELOW_M);
+      const [x, y] = namePlace(room, model.site.nodes, model.site.doors, SIZE_BELOW_M);
       const box = rectangle(room.outline_m);
       return [draw("polygon", { class: this.classes("rooms", i, "room"), points: points(room.outline_m), "data-list": "rooms", "data-index": i }),
         roomName(room, [x, y]),

@@ -37,10 +37,15 @@ function drawOnset(plot, member, start) {
   context.restore();
 }
 
-function words(member, start) {
-  const after = member.onset - start;
+// Who was first is said only where the finding claims it.
+function onsetWords(after, known) {
+  if (known) return after ? `${length(after)} after the first` : "the first onset";
+  return after ? `${length(after)} after the earliest, as measured` : "the earliest onset, as measured";
+}
+
+function words(member, start, known) {
   return `${nodeRoom(member.node)} (${member.node}), ${member.quantity}${member.band === "mains" ? " at the mains frequency" : ""}: ` +
-    `${after ? `${length(after)} after the first` : "the first onset"}, \u00b1 ${length(member.sd_ns)} ` +
+    `${onsetWords(member.onset - start, known)}, \u00b1 ${length(member.sd_ns)} ` +
     `(picking ${length(member.pick_ns)}, sampling ${length(member.sampling_ns)}, clock ${length(member.clock_ns)}); ` +
     `${value(member.value, member.unit)}${member.calibrated ? "" : " (uncalibrated)"}, ${Number((member.score ?? 0).toPrecision(3))} times its noise`;
 }
@@ -79,7 +84,7 @@ export function showTraces(into, detail) {
     const node = store.night.byId.get(member.node);
     const channels = (node?.channels || []).filter((one) => one.name.split(".")[0] === member.quantity);
     for (const channel of channels) {
-      const said = `${channel.name}. ${words(member, sight.start)}`;
+      const said = `${channel.name}. ${words(member, sight.start, detail.finding.first !== null)}`;
       const figure = make("figure", { class: "trace" }, make("figcaption", {}, said),
         make("div", { class: "plot", role: "img", "aria-label": `Trace of ${said}` }));
       into.append(figure);

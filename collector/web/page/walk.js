@@ -1,5 +1,6 @@
 // A finding played over the plan: who had its onset when, at the pace that is chosen.
-// Must never show an order that the finding does not claim without saying so. Used by finding.js.
+// Must never show an order that the finding does not claim without saying so, nor any where all was
+// together. Used by finding.js.
 
 import { button, field, make, recall, remember, select } from "./dom.js";
 import { drawHouse } from "./house.js";
@@ -27,8 +28,23 @@ function showAt(house, detail, text, ns) {
   text.textContent = `${length(ns)} after the first onset: ${reached.length} of ${detail.brief.order.length} nodes${last ? `, last ${nodeRoom(last[0])}` : ""}.${detail.finding.first ? "" : " The numbers are as measured: the order can't be told."}`;
 }
 
+// All at once: there is no order to be played.
+function showTogether(into, house, detail) {
+  const { order } = detail.brief;
+  for (const [node] of order) house.node(node)?.classList.add("reached");
+  for (const [room] of detail.rooms) house.room(room)?.classList.add("reached");
+  const apart = order.length ? order[order.length - 1][1] - order[0][1] : 0;
+  into.append(house.element, make("p", {}, `Together, as far as clocks and samples tell: ${order.map(([node]) => nodeRoom(node)).join(", ")}. ` +
+    `The onsets were measured within ${length(apart)}, which is no more than their uncertainties bring.`));
+}
+
 export function showWalk(into, detail) {
   const house = drawHouse(store.night);
+  for (const node of store.night.nodes) house.node(node.id)?.classList.add("well");
+  if (detail.brief.together) {
+    showTogether(into, house, detail);
+    return () => undefined;
+  }
   const order = detail.brief.order;
   const whole = Math.max(order.length ? order[order.length - 1][1] - detail.brief.start : 0, 1e6);
   const text = make("p", { role: "status" });
@@ -61,7 +77,6 @@ export function showWalk(into, detail) {
   into.append(house.element, make("div", { class: "row" }, play,
     field("Pace", select(PACES, pace, (chosen) => { pace = chosen; remember("pace", chosen); })),
     field("Moment", slider)), text);
-  for (const node of store.night.nodes) house.node(node.id)?.classList.add("well");
   stopAt(1);
   return () => cancelAnimationFrame(frame);
 }

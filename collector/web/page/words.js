@@ -72,7 +72,8 @@ export function rate(perNight) {
 
 export function floorName(floor) {
   if (floor === 0) return "Ground floor";
-  return floor > 0 ? `Floor ${floor}` : `Below ground, ${-floor}`;
+  if (floor > 0) return `Floor ${floor}`;
+  return floor === -1 ? "Below ground" : `Below ground, floor ${floor}`;
 }
 
 export function causeWords(cause) {
