@@ -24,7 +24,8 @@ async function load(id) {
 
 function orderWords({ finding, brief }) {
   if (finding.first) {
-    return `First was ${nodeRoom(finding.first.node)} (${finding.first.node}), with a probability of ${Number((100 * finding.first.probability).toPrecision(4))} %.`;
+    const percent = 100 * finding.first.probability; // never sure
+    return `First was ${nodeRoom(finding.first.node)} (${finding.first.node}), with a probability of ${percent > 99.9 ? "more than 99.9" : percent.toPrecision(3)} %.`;
   }
   if (brief.together) return "Together: the onsets differ by no more than their uncertainties bring, so no order is claimed.";
   return "Which was first can't be told: the onsets are closer together than they are known.";

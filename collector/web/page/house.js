@@ -6,10 +6,11 @@ import { floorName } from "./words.js";
 
 const EDGE_M = 0.6;
 const NAME_BELOW_M = 0.8; // a node's name under its shape and the ring round it
-const NAME_ABOVE_M = 0.5;
+const NAME_ABOVE_M = 0.85; // clear of its turn, too
 const DOOR_M = 0.22;
-const WALL_M = 0.06; // a name's letters don't touch it
-const LETTER_WIDE = 0.55; // of its height
+const WALL_M = 0.12; // a name's letters don't touch it
+const LETTER_WIDE = 0.6; // of its height
+const narrow = matchMedia("(max-width: 40rem)");
 const CLEAR_M = 0.15;
 
 export function floorsOf(site) {
@@ -43,7 +44,7 @@ export function middle(outline) {
 
 // The heights of names and of a node with the ring round it, by house.css.
 function sizes() {
-  return matchMedia("(max-width: 40rem)").matches ? { name: 0.72, node: 0.9, nodeName: 0 } : { name: 0.42, node: 1, nodeName: 0.42 };
+  return narrow.matches ? { name: 0.72, node: 0.9, nodeName: 0 } : { name: 0.42, node: 1, nodeName: 0.42 };
 }
 
 // How far two boxes {x, y (middle), w, h} are apart; below 0 where they overlap.
@@ -77,10 +78,10 @@ export function namePlace(room, nodes, doors, more = 0) {
   const { left, top, width, height } = bounds([room]);
   const [x0, x1, y0, y1] = [left + EDGE_M, left + width - EDGE_M, top + EDGE_M, top + height - EDGE_M];
   const { name } = sizes();
-  const wide = Math.min(room.title.length * LETTER_WIDE * name, x1 - x0);
+  const wide = Math.min(room.title.length * LETTER_WIDE * name, x1 - x0 - 2 * WALL_M);
   const taken = takenBy(nodes.filter((node) => node.room === room.id), doors);
   const free = ([x, y]) => Math.min(CLEAR_M, ...taken.map((other) => apart(other, { x, y: y - name / 2 + more / 2, w: wide, h: name + more })));
-  const inside = (x) => Math.min(Math.max(x, x0 + wide / 2), x1 - wide / 2);
+  const inside = (x) => Math.min(Math.max(x, x0 + WALL_M + wide / 2), x1 - WALL_M - wide / 2);
   const across = [centre[0], ...[0.3, 0.7, 0, 1].map((part) => left + width * part)].map(inside);
   const along = [centre[1], ...[0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.9].map((part) => top + height * part), y1 - more - WALL_M, y0 + name];
   const places = across.flatMap((x) => along.map((y) => [x, y]))
@@ -133,9 +134,14 @@ function drawFloor(site, floor) {
   for (const door of site.doors) {
     if (door.between.some((id) => here.has(id))) figure.append(doorShape(door));
   }
-  for (const room of rooms) {
-    figure.append(roomName(room, namePlace(room, site.nodes, site.doors)));
-  }
+  const names = rooms.map((room) => [room, roomName(room, [0, 0])]);
+  figure.append(...names.map(([, name]) => name));
+  figure.layNames = () => names.forEach(([room, name]) => {
+    const [x, y] = namePlace(room, site.nodes, site.doors);
+    name.setAttribute("x", x);
+    name.setAttribute("y", y);
+  });
+  figure.layNames();
   for (const node of site.nodes) {
     if (here.has(node.room)) figure.append(nodeShape(node, site.doors));
   }
@@ -143,6 +149,11 @@ function drawFloor(site, floor) {
   made.style.setProperty("--wide", String(width));
   return made;
 }
+
+// A phone that is turned has letters of another size.
+narrow.addEventListener("change", () => {
+  for (const figure of document.querySelectorAll("svg.house")) figure.layNames();
+});
 
 // {element, node(id), room(id)}: what was drawn, to be marked by classes.
 export function drawHouse(site) {
