@@ -4,6 +4,7 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include <sys/socket.h>
 #include <unistd.h>
 
 #include "collector/web/listen.h"
@@ -21,6 +22,8 @@
 #define WAKE_MS 40u
 #define WATCH_MS 1000u
 #define RUNS_AT_END 8
+/* So much of what is sent to one reader waits in the system, which would take megabytes. */
+#define UNSENT_BYTES (128 * 1024)
 
 static void on_again(uv_timer_t *timer);
 
@@ -94,6 +97,8 @@ static void on_connection(void *context, struct MHD_Connection *connection, void
     const union MHD_ConnectionInfo *info =
         MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CONNECTION_FD);
     if (code == MHD_CONNECTION_NOTIFY_STARTED) {
+        static const int unsent = UNSENT_BYTES;
+        (void)setsockopt(info->connect_fd, SOL_SOCKET, SO_SNDBUF, &unsent, sizeof unsent);
         *kept = web_guard_open(server->guard, info->connect_fd, uv_now(server->settings->loop));
     } else {
         web_guard_close(server->guard, *kept);
