@@ -11,9 +11,8 @@
 #include <time.h>
 
 #include "common/json.h"
-#include "node/drivers/iio_files.h"
+#include "node/drivers/iio_rate.h"
 #include "node/drivers/iio_stream.h"
-#include "node/drivers/sysfs_ask.h"
 
 #define SILENT_NS (5 * NS_PER_S)
 #define POLL_NS (NS_PER_S / 20)
@@ -33,44 +32,26 @@ struct driver {
 static const char *const fields[] = {"root",  "dev",     "device",  "kind",
                                      "input", "rate_hz", "trigger", NULL};
 
-static int write_setting(const struct iio_files *files, const char *name, const char *text,
-                         struct error *error)
-{
-    char path[SYSFS_PATH_SIZE];
-    return sysfs_join(path, files->folder, name, error)
-               ? -1
-               : sysfs_ask_write(path, files->patience_ms, text, error);
-}
-
-static int read_setting(const struct iio_files *files, const char *name, char text[SYSFS_TEXT_SIZE],
-                        struct error *error)
-{
-    char path[SYSFS_PATH_SIZE];
-    return sysfs_join(path, files->folder, name, error)
-               ? -1
-               : sysfs_ask_text(path, files->patience_ms, text, SYSFS_TEXT_SIZE, error);
-}
-
 /* Switches one part of the record on and reads where and how it lies. */
 static int choose_part(const struct iio_files *files, const char *name, struct iio_scan_part *part,
                        struct error *error)
 {
     char rest[96], text[SYSFS_TEXT_SIZE];
     (void)snprintf(rest, sizeof rest, "scan_elements/%s_en", name);
-    if (write_setting(files, rest, "1", error)) {
+    if (iio_files_write(files, rest, "1", error)) {
         return -1;
     }
     (void)snprintf(rest, sizeof rest, "scan_elements/%s_type", name);
-    if (read_setting(files, rest, text, error) || iio_scan_parse(text, part, error)) {
+    if (iio_files_read(files, rest, text, error) || iio_scan_parse(text, part, error)) {
         return -1;
     }
     (void)snprintf(rest, sizeof rest, "scan_elements/%s_index", name);
-    if (read_setting(files, rest, text, error)) {
+    if (iio_files_read(files, rest, text, error)) {
         return -1;
     }
     return sscanf(text, "%u", &part->index) == 1 && part->index < 1000
                ? 0
-               : error_set(error, ERROR_FORMAT, "%s: \"%.20s\" is no place", name, text);
+               : error_set(error, ERROR_STATE, "%s: \"%.20s\" is no place", name, text);
 }
 
 static int choose_parts(struct driver *driver, struct error *error)
@@ -81,7 +62,7 @@ static int choose_parts(struct driver *driver, struct error *error)
             return -1;
         }
         if (scan->parts[i].bits > 32 || (scan->parts[i].bits == 32 && !scan->parts[i].is_signed)) {
-            return error_set(error, ERROR_RANGE, "%s: more than a sample's 32 bits",
+            return error_set(error, ERROR_STATE, "%s: more than a sample's 32 bits",
                              driver->files.names[i]);
         }
     }
@@ -92,28 +73,7 @@ static int choose_parts(struct driver *driver, struct error *error)
     iio_scan_lay_out(scan);
     return scan->size <= IIO_RECORD_MOST
                ? 0
-               : error_set(error, ERROR_RANGE, "a record of %zu bytes is too long", scan->size);
-}
-
-/* The rate that the part really took. Parts without the setting go as their trigger does. */
-static int set_rate(const struct iio_files *files, double *rate_hz, struct error *error)
-{
-    char text[SYSFS_TEXT_SIZE];
-    struct error why;
-    (void)snprintf(text, sizeof text, "%.9g", *rate_hz);
-    if (write_setting(files, "sampling_frequency", text, &why)) {
-        if (why.code != ERROR_NOT_FOUND) {
-            *error = why;
-            return -1;
-        }
-        return 0;
-    }
-    if (read_setting(files, "sampling_frequency", text, error)) {
-        return -1;
-    }
-    double took_hz = strtod(text, NULL);
-    *rate_hz = took_hz > 0 ? took_hz : *rate_hz;
-    return 0;
+               : error_set(error, ERROR_STATE, "a record of %zu bytes is too long", scan->size);
 }
 
 static int set_up(struct driver *driver, const struct driver_setup *setup, double *rate_hz,
@@ -125,15 +85,16 @@ static int set_up(struct driver *driver, const struct driver_setup *setup, doubl
                          error)) {
         return -1;
     }
-    (void)write_setting(&driver->files, "buffer/enable", "0", &ignored);
-    if (set_rate(&driver->files, rate_hz, error) ||
-        (trigger[0] && write_setting(&driver->files, "trigger/current_trigger", trigger, error)) ||
-        write_setting(&driver->files, "current_timestamp_clock", "monotonic_raw", error) ||
+    (void)iio_files_write(&driver->files, "buffer/enable", "0", &ignored);
+    if (iio_rate_set(&driver->files, trigger, rate_hz, error) ||
+        (trigger[0] &&
+         iio_files_write(&driver->files, "trigger/current_trigger", trigger, error)) ||
+        iio_files_write(&driver->files, "current_timestamp_clock", "monotonic_raw", error) ||
         choose_parts(driver, error) ||
-        write_setting(&driver->files, "buffer/length", BUFFER_LENGTH, error)) {
+        iio_files_write(&driver->files, "buffer/length", BUFFER_LENGTH, error)) {
         return -1;
     }
-    return write_setting(&driver->files, "buffer/enable", "1", error);
+    return iio_files_write(&driver->files, "buffer/enable", "1", error);
 }
 
 static int start(struct driver *driver, const struct driver_setup *setup, struct error *error)
@@ -155,7 +116,7 @@ static void iio_buffer_close(struct driver *driver)
 {
     struct error ignored; /* a part that is gone can't be switched off */
     iio_stream_stop(driver->stream);
-    (void)write_setting(&driver->files, "buffer/enable", "0", &ignored);
+    (void)iio_files_write(&driver->files, "buffer/enable", "0", &ignored);
     free(driver);
 }
 
@@ -243,4 +204,5 @@ const struct driver_type driver_iio_buffer = {.name = "iio-buffer",
                                               .open = iio_buffer_open,
                                               .poll = iio_buffer_poll,
                                               .close = iio_buffer_close,
-                                              .told_ns = iio_buffer_told_ns};
+                                              .told_ns = iio_buffer_told_ns,
+                                              .may_be_missing = true};

@@ -85,28 +85,61 @@ static int choose_kind(const struct driver_setup *setup, struct iio_files *files
 
 int iio_files_open(const struct driver_setup *setup, struct iio_files *files, struct error *error)
 {
-    char root[SYSFS_PATH_SIZE], device[64], rest[128];
+    char device[64], rest[128];
     *files =
         (struct iio_files){.patience_ms = setup->again ? SYSFS_ASK_AGAIN_MS : SYSFS_ASK_FIRST_MS};
-    if (sysfs_root(setup, root, error) ||
+    if (sysfs_root(setup, files->root, error) ||
         json_get_text(setup->settings, setup->path, "device", device, sizeof device, error) ||
         choose_kind(setup, files, error)) {
         return -1;
     }
     if (strncmp(device, "iio:device", 10) == 0) {
         (void)snprintf(files->device, sizeof files->device, "%s", device);
-    } else if (find_part(root, device, files, error)) {
+    } else if (find_part(files->root, device, files, error)) {
         return error_wrap(error, "%s.device", setup->path);
     }
     (void)snprintf(rest, sizeof rest, "bus/iio/devices/%s", files->device);
-    return sysfs_join(files->folder, root, rest, error);
+    return sysfs_join(files->folder, files->root, rest, error);
+}
+
+void iio_files_stem(const struct iio_files *files, size_t axis, char stem[IIO_NAME_SIZE])
+{
+    (void)snprintf(stem, IIO_NAME_SIZE, "%s", files->names[axis]);
+    size_t length = strlen(stem);
+    while (length > 0 && ((stem[length - 1] >= '0' && stem[length - 1] <= '9') ||
+                          stem[length - 1] == '_' || strchr("xyz", stem[length - 1]))) {
+        stem[--length] = '\0';
+    }
+}
+
+int iio_files_read(const struct iio_files *files, const char *name, char text[SYSFS_TEXT_SIZE],
+                   struct error *error)
+{
+    char path[SYSFS_PATH_SIZE];
+    return sysfs_join(path, files->folder, name, error)
+               ? -1
+               : sysfs_ask_text(path, files->patience_ms, text, SYSFS_TEXT_SIZE, error);
+}
+
+int iio_files_write(const struct iio_files *files, const char *name, const char *text,
+                    struct error *error)
+{
+    char path[SYSFS_PATH_SIZE];
+    return sysfs_join(path, files->folder, name, error)
+               ? -1
+               : sysfs_ask_write(path, files->patience_ms, text, error);
 }
 
 /* 1: the file is not there. */
-static int ask_decimal(const struct iio_files *files, const char *path, struct decimal *value,
-                       struct error *error)
+static int ask_decimal(const struct iio_files *files, const char *stem, const char *what,
+                       struct decimal *value, struct error *error)
 {
+    char path[SYSFS_PATH_SIZE], rest[64];
     struct error why;
+    (void)snprintf(rest, sizeof rest, "%s_%s", stem, what);
+    if (sysfs_join(path, files->folder, rest, error)) {
+        return -1;
+    }
     if (sysfs_ask_decimal(path, files->patience_ms, value, &why) == 0) {
         return 0;
     }
@@ -122,39 +155,25 @@ static int ask_decimal(const struct iio_files *files, const char *path, struct d
 static int read_shared(const struct iio_files *files, size_t axis, const char *what,
                        struct decimal *value, struct error *error)
 {
-    char path[SYSFS_PATH_SIZE], rest[64], shared[32];
-    (void)snprintf(rest, sizeof rest, "%s_%s", files->names[axis], what);
-    if (sysfs_join(path, files->folder, rest, error)) {
-        return -1;
-    }
-    int got = ask_decimal(files, path, value, error);
+    char stem[IIO_NAME_SIZE];
+    int got = ask_decimal(files, files->names[axis], what, value, error);
     if (got != 1) {
         return got;
     }
-    (void)snprintf(shared, sizeof shared, "%s", files->names[axis]);
-    size_t length = strlen(shared);
-    while (length > 0 && ((shared[length - 1] >= '0' && shared[length - 1] <= '9') ||
-                          shared[length - 1] == '_' || strchr("xyz", shared[length - 1]))) {
-        shared[--length] = '\0';
-    }
-    (void)snprintf(rest, sizeof rest, "%s_%s", shared, what);
-    if (sysfs_join(path, files->folder, rest, error)) {
-        return -1;
-    }
-    return ask_decimal(files, path, value, error);
+    iio_files_stem(files, axis, stem);
+    return ask_decimal(files, stem, what, value, error);
 }
 
 /* "[-2048 1 2047]" of NAME_raw_available, or "le:s12/16>>4" of scan_elements/NAME_type: the ends of
  * what the converter can say. Where neither is there, or says nothing of use, nothing is told. */
 static void read_ends(const struct iio_files *files, size_t axis, struct channel *channel)
 {
-    char path[SYSFS_PATH_SIZE], rest[96], text[SYSFS_TEXT_SIZE], sign;
+    char rest[96], text[SYSFS_TEXT_SIZE], sign;
     struct error ignored;
     long least, step, most;
     int bits;
     (void)snprintf(rest, sizeof rest, "%s_raw_available", files->names[axis]);
-    if (sysfs_join(path, files->folder, rest, &ignored) == 0 &&
-        sysfs_ask_text(path, files->patience_ms, text, sizeof text, &ignored) == 0 &&
+    if (iio_files_read(files, rest, text, &ignored) == 0 &&
         sscanf(text, "[%ld %ld %ld]", &least, &step, &most) == 3 && least < most &&
         least >= INT32_MIN && most <= INT32_MAX) {
         channel->least = (int32_t)least;
@@ -162,8 +181,7 @@ static void read_ends(const struct iio_files *files, size_t axis, struct channel
         return;
     }
     (void)snprintf(rest, sizeof rest, "scan_elements/%s_type", files->names[axis]);
-    if (sysfs_join(path, files->folder, rest, &ignored) == 0 &&
-        sysfs_ask_text(path, files->patience_ms, text, sizeof text, &ignored) == 0 &&
+    if (iio_files_read(files, rest, text, &ignored) == 0 &&
         sscanf(text, "%*2c:%c%d/", &sign, &bits) == 2 && (sign == 's' || sign == 'u') && bits > 0 &&
         bits < 32) {
         channel->least = sign == 's' ? -(1 << (bits - 1)) : 0;
@@ -196,7 +214,7 @@ int iio_files_channels(const struct iio_files *files, double rate_hz, struct cha
         /* The kernel's offset is in counts, before the scale. */
         if (scale.mantissa == 0 || decimal_rescale(offset, 0, &raw_offset) ||
             decimal_multiply_add(raw_offset, scale, (struct decimal){0, 0}, &channels[i].offset)) {
-            return error_set(error, ERROR_RANGE, "%s: scale or offset of %s can't be kept",
+            return error_set(error, ERROR_STATE, "%s: scale or offset of %s can't be kept",
                              files->folder, files->names[i]);
         }
     }

@@ -12,7 +12,7 @@ int iio_scan_parse(const char *text, struct iio_scan_part *part, struct error *e
         (order != 'l' && order != 'b') || (sign != 's' && sign != 'u') ||
         (places != 8 && places != 16 && places != 32 && places != 64) || bits < 1 ||
         bits + shift > places) {
-        return error_set(error, ERROR_FORMAT, "\"%.40s\" is no layout of a sample", text);
+        return error_set(error, ERROR_STATE, "\"%.40s\" is no layout of a sample", text);
     }
     part->big_endian = order == 'b';
     part->is_signed = sign == 's';

@@ -1,7 +1,7 @@
 /* The buffered driver on a tree laid out as the kernel documents it, its device a pipe: records of
  * every layout, half records, a trigger that stands still, a device that goes. Must never touch the
  * real /sys. */
-#include "tests/unit/test.h"
+#include "tests/unit/drivers/kernel_tree.h"
 
 #include <cjson/cJSON.h>
 #include <fcntl.h>
@@ -12,7 +12,6 @@
 #include "node/drivers/driver.h"
 #include "node/drivers/iio_scan.h"
 
-static char root[256];
 static int device; /* the pipe's writing end */
 static struct channel channels[8];
 static size_t channel_count;
@@ -36,66 +35,38 @@ static void on_samples(void *context, size_t channel, int64_t t0_ns, int64_t per
 
 static const struct driver_sink sink = {.samples = on_samples};
 
-static void put(const char *name, const char *text)
-{
-    char path[512];
-    snprintf(path, sizeof path, "%s/%s", root, name);
-    for (char *slash = path + strlen(root) + 1; (slash = strchr(slash, '/')); slash++) {
-        *slash = '\0';
-        (void)mkdir(path, 0700);
-        *slash = '/';
-    }
-    FILE *file = fopen(path, "w");
-    assert_non_null(file);
-    fputs(text, file);
-    fclose(file);
-}
-
-static void has(const char *name, const char *text)
-{
-    char path[512], held[64] = "";
-    snprintf(path, sizeof path, "%s/bus/iio/devices/iio:device0/%s", root, name);
-    FILE *file = fopen(path, "r");
-    assert_non_null(file);
-    assert_non_null(fgets(held, sizeof held, file));
-    fclose(file);
-    assert_int_equal(strncmp(held, text, strlen(text)), 0);
-}
-
 #define DEVICE "bus/iio/devices/iio:device0/"
 
 static int start(void **state)
 {
     char path[512];
     (void)state;
-    snprintf(root, sizeof root, "%s/roomwake-buffer-XXXXXX",
-             getenv("TMPDIR") ? getenv("TMPDIR") : "/tmp");
-    assert_non_null(mkdtemp(root));
+    tree_begin();
     memset(&got, 0, sizeof got);
     driver = NULL;
     settings = NULL;
-    put(DEVICE "name", "compass\n");
-    put(DEVICE "in_magn_scale", "0.001\n");
-    put(DEVICE "sampling_frequency", "0");
-    put(DEVICE "current_timestamp_clock", "realtime\n");
-    put(DEVICE "trigger/current_trigger", "\n");
-    put(DEVICE "buffer/enable", "0\n");
-    put(DEVICE "buffer/length", "2\n");
+    tree_put(DEVICE "name", "compass\n");
+    tree_put(DEVICE "in_magn_scale", "0.001\n");
+    tree_put(DEVICE "sampling_frequency", "0");
+    tree_put(DEVICE "current_timestamp_clock", "realtime\n");
+    tree_put(DEVICE "trigger/current_trigger", "\n");
+    tree_put(DEVICE "buffer/enable", "0\n");
+    tree_put(DEVICE "buffer/length", "2\n");
     static const char *const names[] = {"in_magn_x", "in_magn_y", "in_magn_z", "in_timestamp"};
     static const char *const types[] = {"be:s16/16>>0\n", "le:s12/16>>4\n", "be:s24/32>>8\n",
                                         "le:s64/64>>0\n"};
     for (int i = 0; i < 4; i++) {
         char name[128], text[8];
         snprintf(name, sizeof name, DEVICE "scan_elements/%s_en", names[i]);
-        put(name, "0\n");
+        tree_put(name, "0\n");
         snprintf(name, sizeof name, DEVICE "scan_elements/%s_type", names[i]);
-        put(name, types[i]);
+        tree_put(name, types[i]);
         snprintf(name, sizeof name, DEVICE "scan_elements/%s_index", names[i]);
         snprintf(text, sizeof text, "%d\n", i);
-        put(name, text);
+        tree_put(name, text);
     }
-    put("dev/here", "");
-    snprintf(path, sizeof path, "%s/dev/iio:device0", root);
+    tree_put("dev/here", "");
+    snprintf(path, sizeof path, "%s/dev/iio:device0", tree_root);
     assert_int_equal(mkfifo(path, 0600), 0);
     device = open(path, O_RDWR | O_NONBLOCK);
     assert_true(device >= 0);
@@ -104,18 +75,16 @@ static int start(void **state)
 
 static int end(void **state)
 {
-    char command[300];
     (void)state;
     if (driver) {
         type->close(driver);
-        has("buffer/enable", "0");
+        tree_has(DEVICE "buffer/enable", "0");
     }
     if (device >= 0) {
         close(device);
     }
     cJSON_Delete(settings);
-    snprintf(command, sizeof command, "rm -rf '%s'", root);
-    return system(command);
+    return tree_end();
 }
 
 static int open_driver(struct error *error)
@@ -124,7 +93,7 @@ static int open_driver(struct error *error)
     snprintf(text, sizeof text,
              "{\"root\":\"%s\",\"dev\":\"%s/dev\",\"device\":\"compass\",\"kind\":\"magnetometer\","
              "\"rate_hz\":100,\"trigger\":\"tick\"}",
-             root, root);
+             tree_root, tree_root);
     settings = cJSON_Parse(text);
     type = driver_find("iio-buffer");
     assert_non_null(type);
@@ -175,11 +144,11 @@ static void every_record_comes_with_the_kernels_time_and_each_axis_as_it_lies(vo
     uint8_t records[3][16];
     assert_int_equal(open_driver(&error), 0);
     assert_int_equal(channel_count, 3);
-    has("sampling_frequency", "100");
-    has("trigger/current_trigger", "tick");
-    has("current_timestamp_clock", "monotonic_raw");
-    has("scan_elements/in_timestamp_en", "1");
-    has("buffer/enable", "1");
+    tree_has(DEVICE "sampling_frequency", "100");
+    tree_has(DEVICE "trigger/current_trigger", "tick");
+    tree_has(DEVICE "current_timestamp_clock", "monotonic_raw");
+    tree_has(DEVICE "scan_elements/in_timestamp_en", "1");
+    tree_has(DEVICE "buffer/enable", "1");
     assert_int_equal(channels[1].least, -2048);
     assert_int_equal(channels[1].most, 2047);
     int64_t first_ns = now_ns();
@@ -242,13 +211,13 @@ static void without_stamps_or_with_a_strange_layout_it_is_refused(void **state)
 {
     (void)state;
     struct error error;
-    put(DEVICE "scan_elements/in_magn_y_type", "le:s12/17>>4\n");
+    tree_put(DEVICE "scan_elements/in_magn_y_type", "le:s12/17>>4\n");
     assert_int_equal(open_driver(&error), -1);
     assert_non_null(strstr(error.text, "no layout"));
     cJSON_Delete(settings);
-    put(DEVICE "scan_elements/in_magn_y_type", "le:s12/16>>4\n");
+    tree_put(DEVICE "scan_elements/in_magn_y_type", "le:s12/16>>4\n");
     char path[512];
-    snprintf(path, sizeof path, "%s/" DEVICE "scan_elements/in_timestamp_en", root);
+    snprintf(path, sizeof path, "%s/" DEVICE "scan_elements/in_timestamp_en", tree_root);
     assert_int_equal(unlink(path), 0);
     assert_int_equal(open_driver(&error), -1);
     assert_non_null(strstr(error.text, "in_timestamp_en"));

@@ -1,7 +1,7 @@
 /* The drivers over the kernel's files, on a folder that is laid out as the kernel documents it and
  * that misbehaves: files that vanish, hang and say nonsense. Must never touch the real /sys. Run by
  * ctest. */
-#include "tests/unit/test.h"
+#include "tests/unit/drivers/kernel_tree.h"
 
 #include <cjson/cJSON.h>
 #include <fcntl.h>
@@ -11,7 +11,6 @@
 #include "node/drivers/driver.h"
 #include "node/drivers/sysfs_reader.h"
 
-static char root[256];
 static char settings_text[1024];
 static struct channel channels[8];
 static size_t channel_count;
@@ -40,32 +39,10 @@ static void on_samples(void *context, size_t channel, int64_t t0_ns, int64_t per
 
 static const struct driver_sink sink = {.samples = on_samples};
 
-static void put(const char *name, const char *text)
-{
-    char path[512];
-    char parts[512];
-    snprintf(path, sizeof path, "%s/%s", root, name);
-    snprintf(parts, sizeof parts, "%s", path);
-    for (char *slash = parts + strlen(root) + 1; (slash = strchr(slash, '/')); slash++) {
-        *slash = '\0';
-        (void)mkdir(parts, 0700);
-        *slash = '/';
-    }
-    char fresh[520];
-    snprintf(fresh, sizeof fresh, "%s.new", path);
-    FILE *file = fopen(fresh, "w");
-    assert_non_null(file);
-    fputs(text, file);
-    fclose(file);
-    assert_int_equal(rename(fresh, path), 0);
-}
-
 static int start(void **state)
 {
     (void)state;
-    snprintf(root, sizeof root, "%s/roomwake-sysfs-XXXXXX",
-             getenv("TMPDIR") ? getenv("TMPDIR") : "/tmp");
-    assert_non_null(mkdtemp(root));
+    tree_begin();
     memset(&got, 0, sizeof got);
     driver = NULL;
     settings = NULL;
@@ -75,18 +52,16 @@ static int start(void **state)
 static int end(void **state)
 {
     (void)state;
-    char command[300];
     if (driver) {
         type->close(driver);
     }
     cJSON_Delete(settings);
-    snprintf(command, sizeof command, "rm -rf '%s'", root);
-    return system(command);
+    return tree_end();
 }
 
 static int open_driver(const char *name, const char *more, struct error *error)
 {
-    snprintf(settings_text, sizeof settings_text, "{\"root\":\"%s\"%s}", root, more);
+    snprintf(settings_text, sizeof settings_text, "{\"root\":\"%s\"%s}", tree_root, more);
     settings = cJSON_Parse(settings_text);
     assert_non_null(settings);
     type = driver_find(name);
@@ -121,12 +96,12 @@ static int poll_for(size_t wanted, struct error *error)
 
 static void make_magnetometer(void)
 {
-    put("bus/iio/devices/iio:device0/name", "other\n");
-    put("bus/iio/devices/iio:device1/name", "compass\n");
-    put("bus/iio/devices/iio:device1/in_magn_x_raw", "321\n");
-    put("bus/iio/devices/iio:device1/in_magn_y_raw", "-77\n");
-    put("bus/iio/devices/iio:device1/in_magn_z_raw", "12\n");
-    put("bus/iio/devices/iio:device1/in_magn_scale", "0.000917431\n");
+    tree_put("bus/iio/devices/iio:device0/name", "other\n");
+    tree_put("bus/iio/devices/iio:device1/name", "compass\n");
+    tree_put("bus/iio/devices/iio:device1/in_magn_x_raw", "321\n");
+    tree_put("bus/iio/devices/iio:device1/in_magn_y_raw", "-77\n");
+    tree_put("bus/iio/devices/iio:device1/in_magn_z_raw", "12\n");
+    tree_put("bus/iio/devices/iio:device1/in_magn_scale", "0.000917431\n");
 }
 
 static void a_magnetometers_gauss_become_tesla_to_the_last_digit(void **state)
@@ -154,9 +129,9 @@ static void an_accelerometer_and_a_converter_keep_scale_and_offset(void **state)
 {
     (void)state;
     struct error error;
-    put("bus/iio/devices/iio:device0/in_voltage3_raw", "100\n");
-    put("bus/iio/devices/iio:device0/in_voltage_scale", "0.125\n");
-    put("bus/iio/devices/iio:device0/in_voltage3_offset", "-20\n");
+    tree_put("bus/iio/devices/iio:device0/in_voltage3_raw", "100\n");
+    tree_put("bus/iio/devices/iio:device0/in_voltage_scale", "0.125\n");
+    tree_put("bus/iio/devices/iio:device0/in_voltage3_offset", "-20\n");
     assert_int_equal(
         open_driver("iio", ",\"device\":\"iio:device0\",\"kind\":\"voltage\",\"input\":3", &error),
         0);
@@ -170,7 +145,7 @@ static void a_device_without_its_scale_is_refused_by_name(void **state)
     struct error error;
     make_magnetometer();
     char path[400];
-    snprintf(path, sizeof path, "%s/bus/iio/devices/iio:device1/in_magn_scale", root);
+    snprintf(path, sizeof path, "%s/bus/iio/devices/iio:device1/in_magn_scale", tree_root);
     unlink(path);
     const char *more = ",\"device\":\"compass\",\"kind\":\"magnetometer\"";
     assert_int_equal(open_driver("iio", more, &error), -1);
@@ -187,16 +162,16 @@ static void a_file_that_vanishes_or_says_nonsense_fails_the_driver_in_words(void
     (void)state;
     struct error error;
     const char *more = ",\"device\":\"hwmon0\",\"rate_hz\":10";
-    put("class/hwmon/hwmon0/temp1_input", "21375\n");
+    tree_put("class/hwmon/hwmon0/temp1_input", "21375\n");
     assert_int_equal(open_driver("hwmon", more, &error), 0);
     assert_int_equal(poll_for(2, &error), 0);
     assert_int64_equal(got.last[0], 21375);
     assert_close(channel_value(&channels[0], got.last[0]), 21.375, 1e-12);
-    put("class/hwmon/hwmon0/temp1_input", "warm\n");
+    tree_put("class/hwmon/hwmon0/temp1_input", "warm\n");
     assert_int_equal(poll_for(100000, &error), -1);
     assert_non_null(strstr(error.text, "warm"));
     char path[400];
-    snprintf(path, sizeof path, "%s/class/hwmon/hwmon0/temp1_input", root);
+    snprintf(path, sizeof path, "%s/class/hwmon/hwmon0/temp1_input", tree_root);
     unlink(path);
     type->close(driver);
     cJSON_Delete(settings);
@@ -212,17 +187,17 @@ static void a_thermometer_with_a_wrong_checksum_or_no_conversion_is_not_believed
     struct error error;
     const char *name = "bus/w1/devices/28-0000/w1_slave";
     const char *more = ",\"device\":\"28-0000\",\"rate_hz\":1";
-    put(name, "55 00 4b 46 7f ff 0b 10 1e : crc=1e YES\n55 00 4b 46 7f ff 0b 10 1e t=5312\n");
+    tree_put(name, "55 00 4b 46 7f ff 0b 10 1e : crc=1e YES\n55 00 4b 46 7f ff 0b 10 1e t=5312\n");
     assert_int_equal(open_driver("onewire", more, &error), 0);
     assert_int_equal(poll_for(1, &error), 0);
     assert_int64_equal(got.last[0], 5312);
-    put(name, "55 00 4b 46 7f ff 0b 10 1f : crc=1e NO\n55 00 4b 46 7f ff 0b 10 1f t=5312\n");
+    tree_put(name, "55 00 4b 46 7f ff 0b 10 1f : crc=1e NO\n55 00 4b 46 7f ff 0b 10 1f t=5312\n");
     assert_int_equal(poll_for(100000, &error), -1);
     assert_error(error, ERROR_CHECKSUM, "checksum");
     type->close(driver);
     cJSON_Delete(settings);
     settings = NULL;
-    put(name, "50 05 4b 46 7f ff 0c 10 1c : crc=1c YES\n50 05 4b 46 7f ff 0c 10 1c t=85000\n");
+    tree_put(name, "50 05 4b 46 7f ff 0c 10 1c : crc=1c YES\n50 05 4b 46 7f ff 0c 10 1c t=85000\n");
     assert_int_equal(open_driver("onewire", more, &error), 0);
     assert_int_equal(poll_for(100000, &error), -1);
     assert_error(error, ERROR_STATE, "85 degrees");
@@ -234,8 +209,8 @@ static void a_file_that_hangs_holds_up_neither_the_loop_nor_the_end(void **state
     (void)state;
     struct error error;
     char path[400];
-    put("class/hwmon/hwmon0/other", "1\n");
-    snprintf(path, sizeof path, "%s/class/hwmon/hwmon0/temp1_input", root);
+    tree_put("class/hwmon/hwmon0/other", "1\n");
+    snprintf(path, sizeof path, "%s/class/hwmon/hwmon0/temp1_input", tree_root);
     assert_int_equal(mkfifo(path, 0600), 0);
     assert_int_equal(open_driver("hwmon", ",\"device\":\"hwmon0\",\"rate_hz\":10", &error), 0);
     int64_t next_ns;
