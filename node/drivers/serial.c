@@ -16,6 +16,7 @@
 #define ASK_EVERY_NS NS_PER_S
 #define ANSWER_MOST_NS INT64_C(100000000)
 #define SILENT_NS (3 * NS_PER_S / 2)
+#define GARBAGE_NS (3 * NS_PER_S)     /* a board says something thirty times a second */
 #define PAUSE_MOST_NS (NS_PER_S / 20) /* what is plugged in again is heard again at once */
 
 extern const struct driver_type driver_serial;
@@ -33,13 +34,14 @@ struct driver {
     struct board_setup setup;
     struct serial_board board;
     struct clock_source clock;
-    int64_t ask_ns;   /* the next question */
-    int64_t heard_ns; /* the last byte */
+    int64_t ask_ns;        /* the next question */
+    int64_t heard_ns;      /* the last byte */
+    int64_t understood_ns; /* the last frame */
 };
 
-static const char *const fields[] = {"path",   "baud",          "magnetometer", "thermometer",
-                                     "motion", "battery",       "peaks",        "sound",
-                                     "gain",   "resonator_ppm", "latency_ms",   NULL};
+static const char *const fields[] = {
+    "path",  "baud", "magnetometer",  "thermometer", "motion",       "battery", "peaks",
+    "sound", "gain", "resonator_ppm", "latency_ms",  "antenna_rest", NULL};
 
 /* ---- settings and channels ---- */
 
@@ -59,6 +61,44 @@ static int add_channel(struct driver *driver, enum board_channel which, const ch
     return 0;
 }
 
+struct wanted {
+    char magnetometer[8];
+    bool thermometer;
+    bool motion;
+    bool battery;
+    bool peaks;
+    bool rests_at_ground; /* the antenna: not at half of the supply */
+};
+
+/* Counts of the converter, and of the two magnetometers by their data sheets. */
+#define CONVERTER_MOST 1023
+#define END_1E 2047
+#define END_0D INT16_MAX
+
+/* Where the sensor can't tell more. An antenna that rests at ground is at 0 all the time: that is
+ * no end then, and -1 is none. */
+static void tell_ends(const struct driver *driver, const struct wanted *wanted,
+                      struct channel *channels)
+{
+    const size_t *place = driver->setup.channels;
+    int32_t magnetic = strcmp(wanted->magnetometer, "1e") == 0 ? END_1E : END_0D;
+    int32_t floor = wanted->rests_at_ground ? -1 : 0;
+    const struct {
+        enum board_channel which;
+        int32_t least;
+        int32_t most;
+    } ends[] = {
+        {BOARD_ELECTRIC, floor, CONVERTER_MOST},     {BOARD_HIGH, -1, CONVERTER_MOST},
+        {BOARD_LOW, floor, CONVERTER_MOST + 1},      {BOARD_MAGNETIC_X, -magnetic - 1, magnetic},
+        {BOARD_MAGNETIC_Y, -magnetic - 1, magnetic}, {BOARD_MAGNETIC_Z, -magnetic - 1, magnetic}};
+    for (size_t i = 0; i < sizeof ends / sizeof ends[0]; i++) {
+        if (place[ends[i].which] != BOARD_ABSENT) {
+            channels[place[ends[i].which]].least = ends[i].least;
+            channels[place[ends[i].which]].most = ends[i].most;
+        }
+    }
+}
+
 /* What the board's parts count in: 1090 and 12000 counts a gauss, by their data sheets. */
 static int add_magnetometer(struct driver *driver, const char *part, struct channel *channels,
                             size_t size, size_t *count, struct error *error)
@@ -74,14 +114,6 @@ static int add_magnetometer(struct driver *driver, const char *part, struct chan
     }
     return 0;
 }
-
-struct wanted {
-    char magnetometer[8];
-    bool thermometer;
-    bool motion;
-    bool battery;
-    bool peaks;
-};
 
 static int make_channels(struct driver *driver, const struct wanted *wanted,
                          struct channel *channels, size_t size, size_t *count, struct error *error)
@@ -111,15 +143,20 @@ static int make_channels(struct driver *driver, const struct wanted *wanted,
                      channels, size, count, error))) {
         return -1;
     }
-    return wanted->magnetometer[0]
-               ? add_magnetometer(driver, wanted->magnetometer, channels, size, count, error)
-               : 0;
+    if (wanted->magnetometer[0] &&
+        add_magnetometer(driver, wanted->magnetometer, channels, size, count, error)) {
+        return -1;
+    }
+    tell_ends(driver, wanted, channels);
+    return 0;
 }
 
 static int read_wanted(const struct driver_setup *setup, struct wanted *wanted, struct error *error)
 {
     const cJSON *json = setup->settings;
-    if (json_get_text_or(json, setup->path, "magnetometer", "", wanted->magnetometer,
+    char rest[8];
+    if (json_get_text_or(json, setup->path, "antenna_rest", "middle", rest, sizeof rest, error) ||
+        json_get_text_or(json, setup->path, "magnetometer", "", wanted->magnetometer,
                          sizeof wanted->magnetometer, error) ||
         json_get_bool_or(json, setup->path, "thermometer", false, &wanted->thermometer, error) ||
         json_get_bool_or(json, setup->path, "motion", true, &wanted->motion, error) ||
@@ -130,6 +167,11 @@ static int read_wanted(const struct driver_setup *setup, struct wanted *wanted, 
     if (wanted->magnetometer[0] && strcmp(wanted->magnetometer, "1e") != 0 &&
         strcmp(wanted->magnetometer, "0d") != 0) {
         return error_set(error, ERROR_FORMAT, "%s.magnetometer: must be \"1e\" or \"0d\"",
+                         setup->path);
+    }
+    wanted->rests_at_ground = strcmp(rest, "ground") == 0;
+    if (!wanted->rests_at_ground && strcmp(rest, "middle") != 0) {
+        return error_set(error, ERROR_FORMAT, "%s.antenna_rest: must be \"middle\" or \"ground\"",
                          setup->path);
     }
     return 0;
@@ -151,6 +193,10 @@ static int read_settings(const struct driver_setup *setup, struct driver *driver
         return -1;
     }
     driver->baud = (int)baud;
+    if (!serial_port_has_baud(driver->baud)) {
+        return error_set(error, ERROR_RANGE, "%s.baud: a serial line has no %d baud (ours: 500000)",
+                         setup->path, driver->baud);
+    }
     driver->sound = (uint8_t)sound;
     driver->gain = (uint8_t)gain;
     driver->setup.baud = driver->baud;
@@ -213,6 +259,7 @@ static int begin(struct driver *driver, int64_t now_ns, struct error *error)
     }
     driver->reader = (struct frame_reader){.bytes = driver->bytes, .size = sizeof driver->bytes};
     driver->heard_ns = now_ns;
+    driver->understood_ns = now_ns;
     driver->ask_ns = now_ns;
     return serial_board_init(&driver->board, &driver->setup, now_ns, error);
 }
@@ -234,6 +281,7 @@ static int take_byte(struct driver *driver, uint8_t byte, int64_t came_ns,
         serial_board_bad(&driver->board);
         return 0;
     }
+    driver->understood_ns = came_ns;
     if (report.kind == REPORT_HELLO &&
         (!driver->board.started || driver->board.start != report.as.hello.start)) {
         tell_settings(driver);
@@ -281,6 +329,13 @@ static int serial_poll(struct driver *driver, int64_t now_ns, const struct drive
     }
     if (now_ns - driver->heard_ns > SILENT_NS) {
         return error_set(error, ERROR_IO, "%s: the board is silent", driver->path);
+    }
+    if (now_ns - driver->understood_ns > GARBAGE_NS) {
+        return error_set(
+            error, ERROR_IO,
+            "%s: bytes come at %d baud, but no frames: another baud, a bad cable, or no "
+            "board with our firmware",
+            driver->path, driver->baud);
     }
     ask(driver, now_ns);
     bool asked =

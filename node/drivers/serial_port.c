@@ -27,6 +27,12 @@ static int find_speed(int baud, speed_t *speed)
     return -1;
 }
 
+bool serial_port_has_baud(int baud)
+{
+    speed_t speed;
+    return find_speed(baud, &speed) == 0;
+}
+
 static int set_line(int file, speed_t speed)
 {
     struct termios line;

@@ -3,11 +3,14 @@
 #ifndef ROOMWAKE_NODE_DRIVERS_SERIAL_PORT_H
 #define ROOMWAKE_NODE_DRIVERS_SERIAL_PORT_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
 #include "common/error.h"
 
+/* Whether a line can have this speed. */
+bool serial_port_has_baud(int baud);
 /* Raw, 8 bits, no parity, for this program alone; what waits there from before is thrown away.
  * Returns the file, or -1. */
 int serial_port_open(const char *path, int baud, struct error *error);
