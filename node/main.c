@@ -1,11 +1,8 @@
 /* roomwake-node: options in, exit code out.
  * Must never hold logic. Exit: 0 ended in order, 1 a failed run, 2 wrong use or a wrong config. */
-#include <errno.h>
 #include <getopt.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "common/log.h"
 #include "common/option_pages.h"
@@ -47,53 +44,31 @@ static int print_pages(const char *which)
     return 0;
 }
 
-/* How a program that begins again after a sleep tells itself so. */
-#define SLEPT_NAME "ROOMWAKE_NODE_SLEPT_NS"
-#define SLEPT_MOST_NS INT64_C(8640000000000000) /* 100 days */
-
-static int64_t read_slept(void)
-{
-    const char *text = getenv(SLEPT_NAME);
-    long long slept_ns = text ? strtoll(text, NULL, 10) : 0;
-    (void)unsetenv(SLEPT_NAME);
-    return slept_ns > 0 && slept_ns < SLEPT_MOST_NS ? slept_ns : 0;
-}
-
-/* Nothing of this process holds after a sleep; another one in its place is a fresh boot. */
-static int begin_anew(char **argv, int64_t slept_ns)
-{
-    char text[32];
-    (void)snprintf(text, sizeof text, "%lld", (long long)slept_ns);
-    log_warning("this machine was suspended: starting anew");
-    if (setenv(SLEPT_NAME, text, 1) == 0) {
-        (void)execv("/proc/self/exe", argv);
-    }
-    log_error("starting anew: %s", strerror(errno));
-    return EXIT_FAILED;
-}
-
 static int run(const char *path, char **argv)
 {
-    int64_t slept_ns = read_slept();
+    struct anew before;
+    struct anew next;
     struct node_config config;
     struct clock_skew skew;
     struct clock_source clock;
     struct error error = {0};
+    anew_take(&before);
     if (node_config_load(path, &config, &error) || clock_from_environment(&skew, &clock, &error)) {
         log_error("%s", error.text);
         return EXIT_USAGE;
     }
-    int rc = node_run(&config, &clock, slept_ns, &slept_ns, &error);
+    int rc = node_run(&config, &clock, &before, &next, &error);
     node_config_free(&config);
-    if (rc == NODE_SLEPT) {
-        return begin_anew(argv, slept_ns);
+    if (rc == NODE_ANEW) {
+        log_warning("%s: starting anew", next.why);
+        rc = anew_start(&next, argv, &error);
     }
     if (rc == 0) {
         return 0;
     }
-    log_error("%s", error.text);
     bool wrong_config = error.code == ERROR_USAGE || error.code == ERROR_FORMAT ||
                         error.code == ERROR_RANGE || error.code == ERROR_NOT_FOUND;
+    log_error("%s%s%s", wrong_config ? path : "", wrong_config ? ": " : "", error.text);
     return wrong_config ? EXIT_USAGE : EXIT_FAILED;
 }
 

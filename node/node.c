@@ -1,6 +1,6 @@
 /* Who calls whom: drivers -> frames -> spool -> publisher -> broker; time server -> fit.
  * Must never keep samples back, nor end with a frame unwritten. Called by main.c. */
-#include "node/node.h"
+#include "node/node_inside.h"
 
 #include <math.h>
 #include <signal.h>
@@ -11,10 +11,7 @@
 
 #include "common/log.h"
 #include "common/service.h"
-#include "common/topic.h"
-#include "node/flusher.h"
 #include "node/health.h"
-#include "node/publisher.h"
 
 #define SPOOL_HURRY_FRAMES PUBLISHER_WINDOW
 #define TICK_NS (NS_PER_S / 2)
@@ -22,50 +19,32 @@
 #define SENSORS_FIRST_NS (20 * NS_PER_S)
 #define SENSORS_EVERY_NS (300 * NS_PER_S)
 
-struct node {
-    const struct node_config *config;
-    struct clock_source clock;
-    uv_loop_t loop;
-    struct spool *spool;
-    struct sampler *sampler;
-    struct timekeeper *timekeeper;
-    struct publisher *publisher;
-    struct mqtt_uv *mqtt;
-    struct flusher flusher;
-    struct pace health_pace;
-    struct battery battery;
-    struct pace tick_pace; /* lets the publisher see time go by */
-    uv_check_t awake;      /* after each wait, before anything else is done */
-    int64_t slept_before_ns;
-    int64_t slept_ns; /* in this run: it is over */
-    uv_signal_t signals[2];
-    uv_timer_t end_limit;
-    struct message_hello hello;
-    int64_t since_ns; /* it samples */
-    bool ending;
-    bool end_is_late;
-    char last_why[128];
-    int64_t sensors_ns; /* the next state tells of each sensor */
-    uint8_t bytes[WIRE_MESSAGE_MAX];
-};
-
-static int64_t read_ns(const struct node *node)
-{
-    return node->clock.mono_ns(node->clock.context);
-}
-
-/* ---- sleep ---- */
+/* ---- another boot ---- */
 
 /* What was sampled before keeps the line of before; nothing is sampled any more. */
 static void on_awake(uv_check_t *check)
 {
     struct node *node = check->data;
     int64_t slept_ns = clock_slept_ns(&node->clock) - node->slept_before_ns;
-    if (slept_ns > 0 && !node->ending) {
-        node->slept_ns = slept_ns;
-        node->ending = true;
-        sampler_keep(node->sampler);
+    if (node->ending || (slept_ns <= 0 && !node->found)) {
+        return;
     }
+    if (slept_ns > 0) {
+        node->next = (struct anew){.away_ns = slept_ns, .why = "the machine was suspended"};
+    } else {
+        node->next.since_ns = node_now_ns(node);
+    }
+    node->over = true;
+    node->ending = true;
+    sampler_keep(node->sampler);
+}
+
+/* From within a turn of the sampler: it ends in on_awake, when that turn is over. */
+static void on_found(void *context, const char *which)
+{
+    struct node *node = context;
+    node->found = true;
+    (void)snprintf(node->next.why, sizeof node->next.why, "%.40s was missing and came", which);
 }
 
 /* ---- frames and time ---- */
@@ -83,7 +62,7 @@ static void on_frame(void *context, struct frame *frame)
         return;
     }
     spool_append(node->spool, frame->boot, frame->seq, node->bytes, length);
-    publisher_pump(node->publisher, read_ns(node));
+    publisher_pump(node->publisher, node_now_ns(node));
 }
 
 static bool may_hurry(void *context)
@@ -97,7 +76,7 @@ static void on_fit(void *context, const struct clock_fit *fit)
     struct node *node = context;
     struct clock_fit wide = *fit; /* a board's own clock comes on top */
     clock_fit_widen(&wide, sampler_clock_sd_ns(node->sampler));
-    publisher_set_fit(node->publisher, &wide, read_ns(node));
+    publisher_set_fit(node->publisher, &wide, node_now_ns(node));
 }
 
 static void send_state(struct node *node, int64_t now_ns, bool gone)
@@ -134,71 +113,6 @@ static void on_tick(void *context, int64_t now_ns)
     publisher_pump(node->publisher, now_ns);
 }
 
-/* ---- the broker ---- */
-
-static void on_up(void *context)
-{
-    struct node *node = context;
-    log_info("broker: connected");
-    node->last_why[0] = '\0';
-    publisher_up(node->publisher, read_ns(node));
-}
-
-static void on_down(void *context, const char *why)
-{
-    struct node *node = context;
-    publisher_down(node->publisher);
-    if (strncmp(node->last_why, why, sizeof node->last_why - 1) != 0) {
-        log_warning("broker: %s", why); /* once, not at each attempt */
-        snprintf(node->last_why, sizeof node->last_why, "%.127s", why);
-    }
-}
-
-static void on_message(void *context, const char *topic, const uint8_t *payload, size_t length,
-                       bool retained)
-{
-    struct node *node = context;
-    (void)retained;
-    publisher_message(node->publisher, topic, payload, length, read_ns(node));
-}
-
-static int link_publish(void *context, const char *topic, const void *payload, size_t length,
-                        int qos, bool retain, struct error *error)
-{
-    struct node *node = context;
-    return mqtt_uv_publish(node->mqtt, topic, payload, length, qos, retain, NULL, error);
-}
-
-static int link_subscribe(void *context, const char *filter, int qos, struct error *error)
-{
-    struct node *node = context;
-    return mqtt_uv_subscribe(node->mqtt, filter, qos, error);
-}
-
-static int make_mqtt(struct node *node, struct error *error)
-{
-    char client_id[2 * IDENT_SIZE + 16];
-    char topic[TOPIC_SIZE];
-    struct text will = {0};
-    struct mqtt_config config = node->config->broker;
-    struct mqtt_handlers handlers = {
-        .context = node, .on_up = on_up, .on_down = on_down, .on_message = on_message};
-    snprintf(client_id, sizeof client_id, "roomwake-%s-%s", node->config->site, node->config->node);
-    topic_format(TOPIC_STATE, node->config->site, node->config->node, topic);
-    if (publisher_will(&will)) {
-        text_free(&will);
-        return error_set(error, ERROR_MEMORY, "broker: out of memory");
-    }
-    config.client_id = client_id;
-    config.will_topic = topic;
-    config.will_payload = will.bytes;
-    config.will_retain = true;
-    config.clean_session = true; /* the spool is what is kept, not the library's queue */
-    int rc = mqtt_uv_new(&node->loop, &config, &handlers, &node->mqtt, error);
-    text_free(&will);
-    return rc;
-}
-
 /* ---- building ---- */
 
 static int make_publisher(struct node *node, struct error *error)
@@ -212,7 +126,7 @@ static int make_publisher(struct node *node, struct error *error)
                                     .node = node->config->node,
                                     .hello = &node->hello,
                                     .spool = node->spool,
-                                    .link = {node, link_publish, link_subscribe}};
+                                    .link = node_broker_link(node)};
     struct text text = {0};
     struct error why;
     if (message_hello_write(&node->hello, &text)) {
@@ -238,7 +152,7 @@ static int make_boot(uint64_t *boot, struct error *error)
     return 0;
 }
 
-static int build(struct node *node, int64_t slept_ns, struct error *error)
+static int build(struct node *node, const struct anew *before, struct error *error)
 {
     const struct node_config *config = node->config;
     const struct kernel_clock kernel = kernel_clock_system();
@@ -247,7 +161,8 @@ static int build(struct node *node, int64_t slept_ns, struct error *error)
                                     .config = config,
                                     .context = node,
                                     .on_frame = on_frame,
-                                    .may_hurry = may_hurry};
+                                    .may_hurry = may_hurry,
+                                    .on_found = on_found};
     struct timekeeper_setup time = {.loop = &node->loop,
                                     .clock = node->clock,
                                     .host = config->time_host,
@@ -261,12 +176,12 @@ static int build(struct node *node, int64_t slept_ns, struct error *error)
         return -1;
     }
     sampler.boot = node->hello.boot;
-    sampler.away_ns = slept_ns;
-    sampler.away_why = "the machine was suspended";
+    sampler.away_ns = anew_away_ns(before, node_now_ns(node));
+    sampler.away_why = before->why;
     if (spool_open(config->spool_path, config->spool_max_bytes, &node->spool, error) ||
         sampler_new(&sampler, &node->sampler, error) ||
         timekeeper_new(&time, &node->timekeeper, error) || make_publisher(node, error) ||
-        make_mqtt(node, error)) {
+        node_make_broker(node, error)) {
         return -1;
     }
     return 0;
@@ -295,7 +210,7 @@ static void end(struct node *node)
     service_ending();
     sampler_stop(node->sampler);
     timekeeper_stop(node->timekeeper);
-    send_state(node, read_ns(node), true);
+    send_state(node, node_now_ns(node), true);
     mqtt_uv_stop(node->mqtt, NULL, NULL);
     pace_close(&node->tick_pace);
     pace_close(&node->health_pace);
@@ -337,11 +252,11 @@ static void start(struct node *node)
     pace_start(&node->loop, &node->tick_pace, &node->clock, TICK_NS, on_tick, node);
     mqtt_uv_start(node->mqtt);
     timekeeper_start(node->timekeeper);
-    node->since_ns = read_ns(node);
+    node->since_ns = node_now_ns(node);
     sampler_start(node->sampler);
     battery_init(&node->battery, node->config->battery_empty_v);
-    node->sensors_ns = read_ns(node) + SENSORS_FIRST_NS;
-    send_state(node, read_ns(node), false);
+    node->sensors_ns = node_now_ns(node) + SENSORS_FIRST_NS;
+    send_state(node, node_now_ns(node), false);
     service_ready();
     log_info("node %s of site %s: boot %016llx, %zu channels", node->config->node,
              node->config->site, (unsigned long long)node->hello.boot, node->hello.channel_count);
@@ -358,7 +273,7 @@ static void close_rest(struct node *node)
 }
 
 int node_run(const struct node_config *config, const struct clock_source *clock,
-             int64_t slept_before_ns, int64_t *slept_ns, struct error *error)
+             const struct anew *before, struct anew *next, struct error *error)
 {
     struct node *node = calloc(1, sizeof *node);
     if (!node) {
@@ -372,15 +287,15 @@ int node_run(const struct node_config *config, const struct clock_source *clock,
         free(node);
         return error_set(error, ERROR_IO, "loop: %s", uv_strerror(rc));
     }
-    rc = build(node, slept_before_ns, error);
+    rc = build(node, before, error);
     if (rc == 0) {
         start(node);
-        while (!node->end_is_late && node->slept_ns == 0 && uv_run(&node->loop, UV_RUN_ONCE) != 0) {
+        while (!node->end_is_late && !node->over && uv_run(&node->loop, UV_RUN_ONCE) != 0) {
         }
-        if (node->slept_ns > 0) { /* the process ends anyway: nothing is torn down */
-            *slept_ns = node->slept_ns;
+        if (node->over) { /* the process ends anyway: nothing is torn down */
+            *next = node->next;
             spool_close(node->spool);
-            return NODE_SLEPT;
+            return NODE_ANEW;
         }
         if (node->end_is_late) { /* a look-up that hangs cannot be called off */
             spool_close(node->spool);

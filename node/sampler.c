@@ -83,6 +83,13 @@ static void on_timer(uv_timer_t *timer)
 
 /* ---- what others call ---- */
 
+/* An error that doesn't begin with the driver's place in the config. */
+static int name_driver(const struct node_driver_config *config, struct error *error)
+{
+    bool named = error && strncmp(error->text, config->path, strlen(config->path)) == 0;
+    return named ? -1 : error_wrap(error, "%s", config->path);
+}
+
 static int add_source(struct sampler *sampler, const struct node_driver_config *config,
                       struct error *error)
 {
@@ -93,10 +100,11 @@ static int add_source(struct sampler *sampler, const struct node_driver_config *
                               .pause_ns = SAMPLER_PAUSE_LEAST_NS};
     outage_init(&source->outage);
     struct channel *channels = &sampler->channels[source->first];
-    if (sampler_open(source, channels, NODE_CHANNELS_MAX - source->first, &source->count, error)) {
-        return -1;
-    }
     sampler->source_count++;
+    if (sampler_open(source, channels, NODE_CHANNELS_MAX - source->first, &source->count, error)) {
+        source->count = 0;
+        return sampler_miss(source, read_ns(sampler), error) ? 0 : name_driver(config, error);
+    }
     for (size_t i = 0; i < source->count; i++) {
         for (size_t k = 0; k < sampler->channel_count; k++) {
             if (strcmp(channels[i].name, sampler->channels[k].name) == 0) {
@@ -110,6 +118,18 @@ static int add_source(struct sampler *sampler, const struct node_driver_config *
         sampler->channel_count++;
     }
     return 0;
+}
+
+/* What it names may belong to a sensor that is missing. */
+static int check_calibration(const struct sampler *sampler, struct error *error)
+{
+    for (size_t i = 0; i < sampler->source_count; i++) {
+        if (sampler->sources[i].missing) {
+            return 0;
+        }
+    }
+    return channel_calibrations_check(&sampler->setup.config->calibration, sampler->channels,
+                                      sampler->channel_count, error);
 }
 
 int sampler_new(const struct sampler_setup *setup, struct sampler **out, struct error *error)
@@ -127,8 +147,7 @@ int sampler_new(const struct sampler_setup *setup, struct sampler **out, struct 
             return -1;
         }
     }
-    if (channel_calibrations_check(&setup->config->calibration, sampler->channels,
-                                   sampler->channel_count, error) ||
+    if (check_calibration(sampler, error) ||
         cutter_new(sampler->channel_count, setup->boot, setup->config->block_ns, setup->on_frame,
                    setup->context, &sampler->cutter, error)) {
         sampler_free(sampler);

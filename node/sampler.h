@@ -22,11 +22,15 @@ struct sampler_setup {
     void (*on_frame)(void *context, struct frame *frame);
     /* Whether a driver with more than real time to tell may go on; false holds it back. */
     bool (*may_hurry)(void *context);
+    /* A sensor that was missing at the start is there now: `which`, "drivers[1] iio". Its channels
+     * are not in this boot's hello, so another boot has to bring them. Told once. */
+    void (*on_found)(void *context, const char *which);
 };
 
 struct sampler;
 
-/* Opens all drivers: at the start a driver that fails is an error. */
+/* Opens all drivers. Settings that are wrong are an error; a sensor that is not there is not: the
+ * others go on, it is noted and looked for again. */
 int sampler_new(const struct sampler_setup *setup, struct sampler **sampler, struct error *error);
 const struct channel *sampler_get_channels(const struct sampler *sampler, size_t *count);
 void sampler_start(struct sampler *sampler);

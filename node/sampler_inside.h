@@ -18,7 +18,8 @@ struct source {
     int64_t told_ns; /* all samples before are handed over */
     int64_t next_ns; /* to be asked, or opened, again */
     int64_t pause_ns;
-    bool behind; /* it has more to tell than it told */
+    bool missing; /* it was not there at the start: its channels are not known */
+    bool behind;  /* it has more to tell than it told */
     char fault[160];
     struct outage outage;
 };
@@ -33,11 +34,14 @@ struct sampler {
     struct cutter *cutter;
     uv_timer_t timer;
     bool started;
+    bool found;     /* on_found was told */
     int64_t cut_ns; /* the next frame is due */
     size_t battery; /* its channel; SIZE_MAX where there is none */
     double battery_v;
 };
 
+/* After sampler_open failed at the start: whether the node may go on without it, which is noted. */
+bool sampler_miss(struct source *source, int64_t now_ns, const struct error *error);
 /* Opens the source's driver; its channels bear the node's calibration. */
 int sampler_open(struct source *source, struct channel *channels, size_t size, size_t *count,
                  struct error *error);

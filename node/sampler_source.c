@@ -8,6 +8,8 @@
 #include "common/log.h"
 
 #define PAUSE_MOST_NS (60 * NS_PER_S)
+/* When it is found the node starts anew, which costs the others a moment: not every second. */
+#define MISSING_PAUSE_NS (10 * NS_PER_S)
 
 /* ---- what drivers call ---- */
 
@@ -93,9 +95,33 @@ int sampler_open(struct source *source, struct channel *channels, size_t size, s
     if (channel_calibrations_apply(&sampler->setup.config->calibration, channels, *count, error)) {
         source->config->type->close(source->driver);
         source->driver = NULL;
+        if (error) {
+            error->code = ERROR_FORMAT; /* the calibration is a setting */
+        }
         return -1;
     }
     return 0;
+}
+
+/* A sensor that was not there at the start: opened to see that it is, and left to the next boot. */
+static int look_again(struct source *source, struct error *error)
+{
+    struct sampler *sampler = source->sampler;
+    struct channel channels[NODE_CHANNELS_MAX];
+    size_t count;
+    char which[sizeof source->fault];
+    if (sampler->found) {
+        return error_set(error, ERROR_STATE, "%s", source->fault);
+    }
+    if (sampler_open(source, channels, NODE_CHANNELS_MAX, &count, error)) {
+        return -1;
+    }
+    source->config->type->close(source->driver);
+    source->driver = NULL;
+    sampler->found = true;
+    (void)snprintf(which, sizeof which, "%s %s", source->config->path, source->config->type->name);
+    sampler->setup.on_found(sampler->setup.context, which);
+    return error_set(error, ERROR_STATE, "found: the node starts anew with it");
 }
 
 /* The hello of this boot stands: a driver that comes back must bring the same channels. */
@@ -103,6 +129,9 @@ static int open_again(struct source *source, struct error *error)
 {
     struct channel channels[NODE_CHANNELS_MAX];
     size_t count = 0;
+    if (source->missing) {
+        return look_again(source, error);
+    }
     if (sampler_open(source, channels, NODE_CHANNELS_MAX, &count, error)) {
         return -1;
     }
@@ -113,7 +142,8 @@ static int open_again(struct source *source, struct error *error)
     if (!same) {
         source->config->type->close(source->driver);
         source->driver = NULL;
-        return error_set(error, ERROR_STATE, "it came back with other channels");
+        return error_set(error, ERROR_STATE,
+                         "it came back with other channels: end the node and start it again");
     }
     return 0;
 }
@@ -136,6 +166,21 @@ static void set_fault(struct source *source, int64_t now_ns, const struct error 
     source->pause_ns = source->pause_ns < most_ns ? source->pause_ns : most_ns;
     source->next_ns = now_ns + source->pause_ns;
     source->pause_ns *= 2;
+}
+
+bool sampler_miss(struct source *source, int64_t now_ns, const struct error *error)
+{
+    bool settings = error->code == ERROR_FORMAT || error->code == ERROR_RANGE ||
+                    error->code == ERROR_USAGE || error->code == ERROR_MEMORY;
+    if (!source->config->type->may_be_missing || settings) {
+        return false;
+    }
+    source->missing = true;
+    source->pause_ns = MISSING_PAUSE_NS;
+    set_fault(source, now_ns, error);
+    log_warning("%s %s: the others start without it; it is looked for again and again",
+                source->config->path, source->config->type->name);
+    return true;
 }
 
 void sampler_ask(struct source *source, int64_t now_ns)

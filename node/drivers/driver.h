@@ -49,7 +49,8 @@ struct driver;
 
 struct driver_type {
     const char *name; /* as in the config: "simulate" */
-    /* Makes the driver and tells its channels (at most `size`); *count is set. */
+    /* Makes the driver and tells its channels (at most `size`); *count is set. ERROR_FORMAT and
+     * ERROR_RANGE are for settings that are wrong: with those no node starts. */
     int (*open)(const struct driver_setup *setup, struct driver **driver, struct channel *channels,
                 size_t size, size_t *count, struct error *error);
     /* Hands over all samples up to node time now_ns. *next_ns: when to be asked again, node time;
@@ -65,6 +66,8 @@ struct driver_type {
     /* How far its samples' times may be off against the node's clock, one sigma, as of the last
      * poll. NULL: they are the node's own. */
     int64_t (*clock_sd_ns)(const struct driver *driver);
+    /* A sensor that open looks for: a node starts without it too (any other error of open). */
+    bool may_be_missing;
     /* The longest pause before it is opened again after a failure; 0 takes a minute. */
     int64_t pause_most_ns;
     /* What fails while the driver itself goes on, in words; "" while all is well. NULL: nothing

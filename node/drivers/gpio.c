@@ -16,7 +16,10 @@
 extern const struct driver_type driver_gpio;
 
 struct driver {
-    struct gpiod_chip *chip;
+    char name[64];
+    unsigned number;
+    bool active_low;
+    struct gpiod_chip *chip; /* NULL: not open yet */
     struct gpiod_line *line;
     struct clock_source clock;
     int64_t ready_ns; /* the sensor is warm */
@@ -38,22 +41,23 @@ static void gpio_close(struct driver *driver)
     free(driver);
 }
 
-static int request(struct driver *driver, const char *chip, unsigned line, bool active_low,
-                   struct error *error)
+static int request(struct driver *driver, struct error *error)
 {
-    driver->chip = gpiod_chip_open_lookup(chip);
+    driver->chip = gpiod_chip_open_lookup(driver->name);
     if (!driver->chip) {
-        return error_set(error, ERROR_IO, "%s: %s", chip, strerror(errno));
+        return error_set(error, ERROR_IO, "%s: %s", driver->name, strerror(errno));
     }
-    struct gpiod_line *found = gpiod_chip_get_line(driver->chip, line);
-    int flags = active_low ? GPIOD_LINE_REQUEST_FLAG_ACTIVE_LOW : 0;
+    struct gpiod_line *found = gpiod_chip_get_line(driver->chip, driver->number);
+    int flags = driver->active_low ? GPIOD_LINE_REQUEST_FLAG_ACTIVE_LOW : 0;
     if (!found || gpiod_line_request_both_edges_events_flags(found, "roomwake-node", flags)) {
-        return error_set(error, ERROR_IO, "%s line %u: %s", chip, line, strerror(errno));
+        return error_set(error, ERROR_IO, "%s line %u: %s", driver->name, driver->number,
+                         strerror(errno));
     }
     driver->line = found;
     return 0;
 }
 
+/* The chip itself is opened by the first poll, so that a node starts without it. */
 static int gpio_open(const struct driver_setup *setup, struct driver **out,
                      struct channel *channels, size_t size, size_t *count, struct error *error)
 {
@@ -79,10 +83,9 @@ static int gpio_open(const struct driver_setup *setup, struct driver **out,
     }
     driver->clock = setup->clock;
     driver->ready_ns = setup->clock.mono_ns(setup->clock.context) + (int64_t)(warm_up_s * 1e9);
-    if (request(driver, chip, (unsigned)line, active_low, error)) {
-        gpio_close(driver);
-        return error_wrap(error, "%s", setup->path);
-    }
+    memcpy(driver->name, chip, sizeof driver->name);
+    driver->number = (unsigned)line;
+    driver->active_low = active_low;
     *count = 1;
     *out = driver;
     return 0;
@@ -115,6 +118,9 @@ static int gpio_poll(struct driver *driver, int64_t now_ns, const struct driver_
 {
     static const struct timespec at_once = {0, 0};
     int waiting;
+    if (!driver->line && request(driver, error)) {
+        return -1;
+    }
     while ((waiting = gpiod_line_event_wait(driver->line, &at_once)) > 0) {
         struct gpiod_line_event event;
         if (gpiod_line_event_read(driver->line, &event)) {

@@ -64,5 +64,9 @@ static int64_t iio_told_ns(const struct driver *driver, int64_t now_ns)
     return sysfs_channels_told_ns(&driver->channels, now_ns);
 }
 
-const struct driver_type driver_iio = {
-    .name = "iio", .open = iio_open, .poll = iio_poll, .close = iio_close, .told_ns = iio_told_ns};
+const struct driver_type driver_iio = {.name = "iio",
+                                       .open = iio_open,
+                                       .poll = iio_poll,
+                                       .close = iio_close,
+                                       .told_ns = iio_told_ns,
+                                       .may_be_missing = true};

@@ -157,5 +157,8 @@ int sysfs_ask_decimal(const char *path, int most_ms, struct decimal *value, stru
     if (sysfs_ask_text(path, most_ms, text, sizeof text, error)) {
         return -1;
     }
-    return decimal_parse(text, strlen(text), value, error) ? error_wrap(error, "%s", path) : 0;
+    struct error why;
+    return decimal_parse(text, strlen(text), value, &why) == 0
+               ? 0
+               : error_set(error, ERROR_IO, "%s: %s", path, why.text);
 }

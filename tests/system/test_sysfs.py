@@ -75,7 +75,7 @@ class SysfsTest(support.Case):
         fresh.write_text(json.dumps(content))
         fresh.rename(self.control / name)
 
-    def start_house(self):
+    def start_house(self, first=r"magnetic\.x"):
         house = House(self, support.site(rooms=("hall", "kitchen"), channels=CHANNELS,
                                          baseline_s=10))
         house.start_station()
@@ -90,7 +90,7 @@ class SysfsTest(support.Case):
         config["state_every_s"] = 0.5
         path.write_text(json.dumps(config))
         house.nodes["n1"] = self.start("n1", NODE, "--config", path)
-        house.station.wait_output(r"n1 \(hall\): here, channels magnetic\.x")
+        house.station.wait_output(rf"n1 \(hall\): here, channels {first}")
         return house
 
     def rows(self, house, sql):
@@ -172,9 +172,14 @@ class SysfsTest(support.Case):
         self.assertEqual(house.nodes["n1"].process.wait(30), 0)
         house.stop_station()
 
-    def test_a_wrong_checksum_and_the_power_on_value_are_no_samples(self):
-        house = self.start_house()
-        self.wait_more(house)
+    def test_what_is_missing_at_the_start_joins_and_a_wrong_checksum_is_no_sample(self):
+        self.put("tree.json", {key: text for key, text in self.tree.items()
+                               if not key.startswith(MAGNETOMETER)})
+        house = self.start_house(first="temperature")
+        self.wait_more(house, 20)  # the thermometers go on without it
+        house.station.wait_output(r"drivers\[0\] iio: .*no device is called \"hmc5883\"")
+        self.put("tree.json", self.tree)
+        house.station.wait_output(r"n1 \(hall\): here again, channels magnetic\.x", 40)
         for text, words in (("4b 01 : crc=00 NO\n4b 01 t=20687\n", "checksum"),
                             ("50 05 : crc=1c YES\n50 05 t=85000\n", "did not convert")):
             self.put("faults.json", {ONE_WIRE: {"text": text}})
@@ -183,6 +188,8 @@ class SysfsTest(support.Case):
             house.station.wait_output(rf"(?s){words}.*no fault any more", 40)
         house.stop_nodes()
         house.stop_station()
+        self.assertIn("node restarted: drivers[0] iio was missing and came",
+                      [reason for reason, in self.rows(house, "SELECT reason FROM gap")])
         values = self.values(house, "cellar")
         self.assertGreater(len(values), 1)
         self.assertEqual({str(value) for value in values}, {"20.687"})

@@ -277,7 +277,7 @@ static void a_driver_ahead_of_real_time_is_held_back_until_frames_find_a_way_out
     end(sampler);
 }
 
-static void a_driver_missing_at_the_start_or_a_double_channel_is_an_error(void **state)
+static void a_file_missing_at_the_start_or_a_double_channel_is_an_error(void **state)
 {
     (void)state;
     struct sampler_setup setup = {.loop = &loop,
@@ -363,7 +363,7 @@ int main(void)
         PROMISE(a_driver_that_fails_is_told_and_opened_again),
         PROMISE(a_driver_that_comes_back_with_other_channels_is_refused),
         PROMISE(a_driver_ahead_of_real_time_is_held_back_until_frames_find_a_way_out),
-        PROMISE(a_driver_missing_at_the_start_or_a_double_channel_is_an_error),
+        PROMISE(a_file_missing_at_the_start_or_a_double_channel_is_an_error),
         PROMISE(a_board_s_own_clock_counts_as_long_as_it_is_there),
         PROMISE(before_a_sleep_s_end_is_told_nobody_is_asked_and_nothing_is_lost),
         PROMISE(a_stretch_that_nobody_sampled_is_told_with_the_first_frame),
