@@ -16,13 +16,15 @@ static const struct figure {
     const char *field;
     size_t at;
     double least;
+    double most;
 } figures[] = {
-    {"gain_sd", offsetof(struct calibration, gain_sd), 0},
-    {"offset_sd", offsetof(struct calibration, offset_sd), 0},
-    {"residual", offsetof(struct calibration, residual), 0},
-    {"noise", offsetof(struct calibration, noise), 0},
-    {"latency_s", offsetof(struct calibration, latency_s), -NUMBER_MOST},
-    {"latency_sd_s", offsetof(struct calibration, latency_sd_s), 0},
+    {"gain_sd", offsetof(struct calibration, gain_sd), 0, NUMBER_MOST},
+    {"offset_sd", offsetof(struct calibration, offset_sd), 0, NUMBER_MOST},
+    {"residual", offsetof(struct calibration, residual), 0, NUMBER_MOST},
+    {"noise", offsetof(struct calibration, noise), 0, NUMBER_MOST},
+    {"latency_s", offsetof(struct calibration, latency_s), -CALIBRATION_LATENCY_MOST_S,
+     CALIBRATION_LATENCY_MOST_S},
+    {"latency_sd_s", offsetof(struct calibration, latency_sd_s), 0, CALIBRATION_LATENCY_MOST_S},
 };
 #define FIGURES (sizeof figures / sizeof figures[0])
 
@@ -43,6 +45,14 @@ struct calibration calibration_begin(int64_t date_ns)
 bool calibration_of_unit(const struct calibration *calibration)
 {
     return calibration->date_ns != 0 && !isnan(calibration->gain_sd);
+}
+
+int calibration_value(const struct calibration *calibration, struct decimal reading,
+                      struct decimal *value)
+{
+    struct decimal step = calibration->gain;
+    step.exponent = (int16_t)(step.exponent + reading.exponent);
+    return decimal_multiply_add(reading.mantissa, step, calibration->offset, value);
 }
 
 static bool same_decimal(struct decimal a, struct decimal b)
@@ -146,7 +156,7 @@ int calibration_read(const cJSON *json, const char *path, struct calibration *ca
         return error_set(error, ERROR_RANGE, "%s.gain: 0", path);
     }
     for (size_t i = 0; i < FIGURES; i++) {
-        if (json_get_number_or(json, path, figures[i].field, figures[i].least, NUMBER_MOST, NAN,
+        if (json_get_number_or(json, path, figures[i].field, figures[i].least, figures[i].most, NAN,
                                figure_of(&read, i), error) != 0) {
             return -1;
         }

@@ -15,6 +15,7 @@
 
 #define CALIBRATION_HOW_SIZE 64
 #define CALIBRATION_TEXT_SIZE 1024 /* of calibration_write, at most */
+#define CALIBRATION_LATENCY_MOST_S 60.0
 #define CALIBRATION_AGAINST_SIZE (IDENT_SIZE + CHANNEL_NAME_SIZE)
 
 /* Caller-owned plain value; all zero is "none". What was not found is NaN. Uncertainties are one
@@ -28,7 +29,8 @@ struct calibration {
     double offset_sd;               /* in the unit */
     double residual;                /* rms that the fit left over, in the unit */
     double noise;                   /* rms of a still spell at the channel's rate, in the unit */
-    double latency_s; /* how much later than `against` this channel tells the same event */
+    double latency_s; /* how much later than `against` this channel tells the same event: taken off
+                         its onsets; within CALIBRATION_LATENCY_MOST_S */
     double latency_sd_s;
     char against[CALIBRATION_AGAINST_SIZE]; /* "n1/motion"; "" */
 };
@@ -37,6 +39,9 @@ struct calibration {
 struct calibration calibration_begin(int64_t date_ns);
 /* Whether numbers in the channel's unit may be called calibrated. */
 bool calibration_of_unit(const struct calibration *calibration);
+/* reading * gain + offset, exactly; -1 without an error text where that does not fit. */
+int calibration_value(const struct calibration *calibration, struct decimal reading,
+                      struct decimal *value);
 bool calibration_same(const struct calibration *a, const struct calibration *b);
 
 /* {"date":"2024-03-01T22:00:00.000000000Z","how":"coil","gain":"1.012","offset":"-2.1e-06",

@@ -92,23 +92,17 @@ bool channel_calibrated(const struct channel *channel)
            calibration_of_unit(&channel->calibration);
 }
 
-/* a * b, exactly; -1 where it does not fit. */
-static int multiply(struct decimal a, struct decimal b, struct decimal plus, struct decimal *out)
-{
-    b.exponent = (int16_t)(b.exponent + a.exponent);
-    return decimal_multiply_add(a.mantissa, b, plus, out);
-}
-
 int channel_calibrate(struct channel *channel, const struct calibration *calibration,
                       struct error *error)
 {
+    const struct calibration scale = {.gain = calibration->gain};
     struct decimal step, offset, most;
     if (channel->calibration.date_ns != 0) {
         return error_set(error, ERROR_STATE, "channel %s: has a calibration already",
                          channel->name);
     }
-    if (multiply(calibration->gain, channel->step, (struct decimal){0, 0}, &step) != 0 ||
-        multiply(calibration->gain, channel->offset, calibration->offset, &offset) != 0 ||
+    if (calibration_value(&scale, channel->step, &step) != 0 ||
+        calibration_value(calibration, channel->offset, &offset) != 0 ||
         decimal_multiply_add(COUNT_OF_24_BITS, step, offset, &most) != 0) {
         return error_set(error, ERROR_RANGE,
                          "channel %s: its calibrated step can't be kept exactly", channel->name);

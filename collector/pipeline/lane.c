@@ -3,6 +3,7 @@
  * the first sample of the whole node, which is known at the first advance. Called by pipeline. */
 #include "collector/pipeline/lane.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -67,13 +68,21 @@ void lane_free(struct lane *lane)
     free(lane);
 }
 
+static bool same_latency(const struct calibration *a, const struct calibration *b)
+{
+    bool a_known = a->date_ns != 0 && !isnan(a->latency_s);
+    bool b_known = b->date_ns != 0 && !isnan(b->latency_s);
+    return a_known == b_known && (!a_known || fabs(a->latency_s - b->latency_s) <= 0.0);
+}
+
 static bool same_channel(const struct channel *a, const struct channel *b)
 {
     return strcmp(a->name, b->name) == 0 && strcmp(a->unit, b->unit) == 0 &&
            a->period_ps == b->period_ps && a->step.mantissa == b->step.mantissa &&
            a->step.exponent == b->step.exponent && a->offset.mantissa == b->offset.mantissa &&
            a->offset.exponent == b->offset.exponent &&
-           channel_calibrated(a) == channel_calibrated(b);
+           channel_calibrated(a) == channel_calibrated(b) &&
+           same_latency(&a->calibration, &b->calibration);
 }
 
 bool lane_has_channels(const struct lane *lane, const struct channel *channels, size_t count)
@@ -218,8 +227,9 @@ int64_t lane_horizon_ns(const struct lane *lane)
 {
     int64_t least_ns = lane->until_ns;
     for (size_t i = 0; i < lane->own.count; i++) {
-        if (lane->own.groups[i].detector) {
-            int64_t horizon_ns = detector_horizon_ns(lane->own.groups[i].detector);
+        const struct lane_group *group = &lane->own.groups[i];
+        if (group->detector) {
+            int64_t horizon_ns = lane_group_in_time_ns(group, detector_horizon_ns(group->detector));
             least_ns = horizon_ns < least_ns ? horizon_ns : least_ns;
         }
     }

@@ -2,21 +2,45 @@
  * Must never depend on the order of the axes. Called by lane. */
 #include "collector/pipeline/lane_groups.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "common/clock.h"
+
 static const char *const axis_names[3] = {"x", "y", "z"};
+
+int64_t lane_group_in_time_ns(const struct lane_group *group, int64_t time_ns)
+{
+    bool moves = time_ns != 0 && time_ns != INT64_MAX && time_ns != INT64_MIN;
+    return moves ? time_ns - group->latency_ns : time_ns;
+}
+
+/* As if its samples had borne the time of what they tell of; that is known to its uncertainty. */
+static struct disturbance in_time(const struct lane_group *group,
+                                  const struct disturbance *disturbance)
+{
+    struct disturbance moved = *disturbance;
+    moved.onset_ns = lane_group_in_time_ns(group, moved.onset_ns);
+    moved.peak_ns = lane_group_in_time_ns(group, moved.peak_ns);
+    moved.end_ns = lane_group_in_time_ns(group, moved.end_ns);
+    moved.closed_ns = lane_group_in_time_ns(group, moved.closed_ns);
+    moved.pick_sd_ns = llround(hypot((double)moved.pick_sd_ns, (double)group->latency_sd_ns));
+    return moved;
+}
 
 static void on_opened(void *context, const struct disturbance *disturbance)
 {
-    const struct lane_groups *home = ((struct lane_group *)context)->home;
-    home->sink.opened(home->sink.context, disturbance);
+    const struct lane_group *slot = context;
+    const struct disturbance moved = in_time(slot, disturbance);
+    slot->home->sink.opened(slot->home->sink.context, &moved);
 }
 
 static void on_closed(void *context, const struct disturbance *disturbance)
 {
-    const struct lane_groups *home = ((struct lane_group *)context)->home;
-    home->sink.closed(home->sink.context, disturbance);
+    const struct lane_group *slot = context;
+    const struct disturbance moved = in_time(slot, disturbance);
+    slot->home->sink.closed(slot->home->sink.context, &moved);
 }
 
 static void on_noticed(void *context, int64_t time_ns, const char *text)
@@ -28,7 +52,8 @@ static void on_noticed(void *context, int64_t time_ns, const char *text)
         slot->stage_count ? slot->stages[slot->stage_count - 1].detector : slot->detector;
     if (!*watching && newest && detector_learnt(newest)) {
         *watching = true;
-        home->sink.watching(home->sink.context, home->node, slot->quantity, time_ns);
+        home->sink.watching(home->sink.context, home->node, slot->quantity,
+                            lane_group_in_time_ns(slot, time_ns));
     }
     home->sink.noticed(home->sink.context, home->node, slot->quantity, time_ns, text);
 }
@@ -85,8 +110,15 @@ static size_t find_axis(const struct lane_groups *groups, size_t first, size_t a
 
 static void take(struct lane_groups *groups, struct lane_group *slot, size_t channel)
 {
+    const struct calibration *known = &groups->channels[channel].calibration;
     slot->axes[slot->axis_count++] = (uint16_t)channel;
     groups->of_channel[channel] = slot;
+    /* The axes are one part's: the first that was measured speaks for all. */
+    if (known->date_ns != 0 && !isnan(known->latency_s) && slot->latency_ns == 0) {
+        slot->latency_ns = llround(known->latency_s * (double)NS_PER_S);
+        slot->latency_sd_ns =
+            isnan(known->latency_sd_s) ? 0 : llround(known->latency_sd_s * (double)NS_PER_S);
+    }
 }
 
 static struct lane_group *make_group(struct lane_groups *groups, size_t first)

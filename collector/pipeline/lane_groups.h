@@ -40,6 +40,8 @@ struct lane_group {
     char quantity[IDENT_SIZE];
     size_t axis_count;
     uint16_t axes[3];
+    int64_t latency_ns; /* how late the sensor tells, by its calibration; 0: not known */
+    int64_t latency_sd_ns;
     struct detector *detector; /* NULL: a switch, before lane_groups_start */
     bool watching;
     size_t stage_count;
@@ -78,6 +80,8 @@ struct lane_groups {
     const struct lane_orders *orders;
 };
 
+/* A time of the samples' of this group, without what its sensor tells late. */
+int64_t lane_group_in_time_ns(const struct lane_group *group, int64_t time_ns);
 /* Groups the channels and makes all detectors but those of switches. */
 int lane_groups_make(struct lane_groups *groups, struct error *error);
 /* Makes those of switches: they count their quiet spell from start_ns. */

@@ -212,6 +212,15 @@ static int run_noise(struct calibrate_run *run, struct calibrate_wanted *wanted)
     return calibrate_keep(run, wanted, &calibration);
 }
 
+/* The one that it was held against tells late itself, as is known: so much more. */
+static void add_reference(struct calibration *calibration, const struct calibration *reference)
+{
+    if (reference->date_ns != 0 && !isnan(reference->latency_s)) {
+        calibration->latency_s += reference->latency_s;
+        calibration->latency_sd_s = hypot(calibration->latency_sd_s, reference->latency_sd_s);
+    }
+}
+
 static int find_latency(struct calibrate_run *run, struct calibrate_wanted wanted[2])
 {
     struct latency_result found;
@@ -226,6 +235,7 @@ static int find_latency(struct calibrate_run *run, struct calibrate_wanted wante
     double clocks = one_clock ? 0.0 : hypot(wanted[0].clock_sd_s, wanted[1].clock_sd_s);
     calibration.latency_s = found.latency_s;
     calibration.latency_sd_s = hypot(found.sd_s, clocks);
+    add_reference(&calibration, &wanted[1].description.calibration);
     (void)snprintf(calibration.against, sizeof calibration.against, "%s/%s", wanted[1].node,
                    wanted[1].channel);
     calibration.date_ns = run->date_ns;
