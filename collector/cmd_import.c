@@ -24,20 +24,31 @@ static int read_step(const char *text, struct mseed_step *step, struct error *er
     return 0;
 }
 
-static int read_source(const struct arguments *arguments, struct mseed_step steps[],
+/* What may be given again. */
+struct lists {
+    struct mseed_step steps[OPTIONS_GIVEN_MAX];
+    const char *calibrations[OPTIONS_GIVEN_MAX];
+};
+
+static int read_source(const struct arguments *arguments, struct lists *lists,
                        struct import_source *source, struct error *error)
 {
     *source = (struct import_source){.csv = options_value(arguments, "csv"),
                                      .senml = options_value(arguments, "senml"),
                                      .mseed = options_value(arguments, "mseed"),
                                      .marks = options_value(arguments, "marks"),
-                                     .steps = steps};
+                                     .steps = lists->steps,
+                                     .calibrations = lists->calibrations};
     if (!source->csv + !source->senml + !source->mseed != 2) {
         return error_set(error, ERROR_USAGE, "one of --csv, --senml and --mseed is needed");
     }
     for (size_t i = 0; i < arguments->option_count; i++) {
-        if (strcmp(arguments->options[i].spec->name, "step") == 0 &&
-            read_step(arguments->options[i].value, &steps[source->step_count++], error) != 0) {
+        const char *name = arguments->options[i].spec->name;
+        const char *value = arguments->options[i].value;
+        if (strcmp(name, "calibration") == 0) {
+            lists->calibrations[source->calibration_count++] = value;
+        } else if (strcmp(name, "step") == 0 &&
+                   read_step(value, &lists->steps[source->step_count++], error) != 0) {
             return -1;
         }
     }
@@ -49,9 +60,9 @@ static int run_command(const struct arguments *arguments)
     struct error error;
     struct site *site = NULL;
     char *text = NULL;
-    struct mseed_step steps[OPTIONS_GIVEN_MAX];
+    struct lists lists;
     struct import_source source;
-    if (read_source(arguments, steps, &source, &error) != 0 ||
+    if (read_source(arguments, &lists, &source, &error) != 0 ||
         site_load(options_value(arguments, "site"), &site, &text, &error) != 0) {
         return options_fail("import", &error);
     }
@@ -78,7 +89,12 @@ static const struct option_spec options[] = {
     {"mseed", "FILE", false, "or FDSN miniSEED 2"},
     {"step", "CHANNEL=NUMBER", false,
      "what one count of a channel is worth, for miniSEED that doesn't say (may be given again)"},
-    {"marks", "FILE", false, "the team's marks, from a night's findings (export --format json)"},
+    {"calibration", "FILE", false,
+     "what `roomwake calibrate` found of a node whose values here are not calibrated (may be given "
+     "again)"},
+    {"marks", "FILE", false,
+     "a night's findings (export --format json): the team's marks, and by what the values were "
+     "calibrated already"},
     {"night", "FILE", true, "the night file to make"},
     {0},
 };

@@ -9,6 +9,7 @@
 #include "collector/ingest/csv.h"
 #include "collector/night/writer.h"
 #include "collector/pipeline/pipeline.h"
+#include "collector/record/import_calibrations.h"
 #include "collector/record/import_marks.h"
 #include "collector/ingest/senml_file.h"
 
@@ -21,6 +22,7 @@ struct import_run {
     struct recording *recording;
     struct mark *marks;
     size_t mark_count;
+    struct import_calibrations calibrations;
     struct night_writer *writer;
     struct pipeline *pipeline;
     uint64_t seq[SITE_NODES_MAX];
@@ -75,10 +77,16 @@ static int put_frame(struct import_run *run, uint32_t node, const struct block *
     return 0;
 }
 
-static int on_blocks(void *context, uint32_t node, const struct block *blocks, size_t count,
+static int on_blocks(void *context, uint32_t node, const struct block *raw, size_t count,
                      struct error *error)
 {
     struct import_run *run = context;
+    const struct block *blocks = NULL;
+    if (import_calibrations_blocks(&run->calibrations, node,
+                                   recording_get_node(run->recording, node)->channels, raw, count,
+                                   &blocks, error) != 0) {
+        return -1;
+    }
     for (size_t done = 0; done < count;) {
         size_t part = count - done < NODE_CHANNELS_MAX ? count - done : NODE_CHANNELS_MAX;
         if (put_frame(run, node, blocks + done, part, error) != 0) {
@@ -100,17 +108,27 @@ static int on_advance(void *context, uint32_t node, int64_t until_ns, struct err
     return pipeline_advance(run->pipeline, node, until_ns, error);
 }
 
+static int begin_node(struct import_run *run, uint32_t node, struct error *error)
+{
+    const struct recording_node *found = recording_get_node(run->recording, node);
+    struct channel channels[NODE_CHANNELS_MAX];
+    size_t count = found->channel_count;
+    if (found->samples == 0) {
+        return 0;
+    }
+    memcpy(channels, found->channels, count * sizeof channels[0]);
+    return import_calibrations_channels(&run->calibrations, node, channels, count, error) != 0 ||
+                   night_put_channels(run->writer, node, IMPORT_BOOT, channels, count, error) !=
+                       0 ||
+                   pipeline_set_channels(run->pipeline, node, channels, count, error) != 0
+               ? error_wrap(error, "%s", run->site->nodes[node].id)
+               : 0;
+}
+
 static int begin_nodes(struct import_run *run, struct error *error)
 {
     for (uint32_t node = 0; node < run->site->node_count; node++) {
-        const struct recording_node *found = recording_get_node(run->recording, node);
-        if (found->samples == 0) {
-            continue;
-        }
-        if (night_put_channels(run->writer, node, IMPORT_BOOT, found->channels,
-                               found->channel_count, error) != 0 ||
-            pipeline_set_channels(run->pipeline, node, found->channels, found->channel_count,
-                                  error) != 0) {
+        if (begin_node(run, node, error) != 0) {
             return -1;
         }
     }
@@ -191,6 +209,28 @@ static int open_source(const struct site *site, const struct import_source *sour
                            error);
 }
 
+static int read_findings(struct import_run *run, const struct import_source *source,
+                         struct error *error)
+{
+    cJSON *findings = NULL;
+    if (source->marks && import_findings_read(source->marks, &findings, error) != 0) {
+        return -1;
+    }
+    int result =
+        (findings && import_marks_read(findings, source->marks, run->site, &run->marks,
+                                       &run->mark_count, error) != 0)
+            ? -1
+            : import_calibrations_read(source, findings, run->site, &run->calibrations, error);
+    cJSON_Delete(findings);
+    return result;
+}
+
+static void free_run(struct import_run *run)
+{
+    import_calibrations_free(&run->calibrations);
+    free(run->marks);
+}
+
 int import_recording(const struct site *site, const char *site_text,
                      const struct import_source *source, const char *night_path,
                      const struct findings_hooks *hooks, struct import_result *result,
@@ -200,10 +240,9 @@ int import_recording(const struct site *site, const char *site_text,
     memset(&run, 0, sizeof run);
     memset(result, 0, sizeof *result);
     run.site = site;
-    if ((source->marks &&
-         import_marks_read(source->marks, site, &run.marks, &run.mark_count, error) != 0) ||
+    if (read_findings(&run, source, error) != 0 ||
         open_source(site, source, &run.recording, error) != 0) {
-        free(run.marks);
+        free_run(&run);
         return -1;
     }
     char origin[ORIGIN_SIZE];
@@ -219,6 +258,6 @@ int import_recording(const struct site *site, const char *site_text,
                                             .origin = origin};
     int outcome = import_open(&run, &settings, hooks, result, error);
     recording_close(run.recording);
-    free(run.marks);
+    free_run(&run);
     return outcome;
 }

@@ -15,7 +15,10 @@ struct import_source {
     const char *csv;
     const char *senml;
     const char *mseed;
-    const char *marks; /* the findings of the night that it came from; NULL: no marks */
+    const char *marks; /* the findings of the night that it came from: its marks, and what its
+                          values were calibrated by; NULL: none */
+    const char *const *calibrations; /* files that its values are to be put through, one a node */
+    size_t calibration_count;
     const struct mseed_step *steps;
     size_t step_count;
 };

@@ -101,28 +101,29 @@ static int read_all(const cJSON *list, const char *name, const struct site *site
     return 0;
 }
 
-int import_marks_read(const char *path, const struct site *site, struct mark **marks, size_t *count,
-                      struct error *error)
+int import_findings_read(const char *path, cJSON **findings, struct error *error)
 {
     const char *bytes = NULL;
     size_t length = 0;
-    cJSON *tree = NULL;
-    const cJSON *list = NULL;
     if (recording_map(path, &bytes, &length, error) != 0) {
         return -1;
     }
     int result = length <= BYTES_MAX
-                     ? json_parse(bytes, length, path, &tree, error)
+                     ? json_parse(bytes, length, path, findings, error)
                      : error_set(error, ERROR_RANGE, "%s: too large for findings", path);
     recording_unmap(bytes, length);
-    if (result != 0) {
-        return -1;
-    }
+    return result;
+}
+
+int import_marks_read(const cJSON *findings, const char *path, const struct site *site,
+                      struct mark **marks, size_t *count, struct error *error)
+{
+    const cJSON *list = NULL;
     /* Where the rows say more, the rows; else the marks are the rows. */
-    const char *name = cJSON_GetObjectItemCaseSensitive(tree, "mark_rows") ? "mark_rows" : "marks";
-    result = json_get_array(tree, "", name, &list, error) == 0
-                 ? read_all(list, name, site, marks, count, error)
-                 : -1;
-    cJSON_Delete(tree);
+    const char *name =
+        cJSON_GetObjectItemCaseSensitive(findings, "mark_rows") ? "mark_rows" : "marks";
+    int result = json_get_array(findings, "", name, &list, error) == 0
+                     ? read_all(list, name, site, marks, count, error)
+                     : -1;
     return result == 0 ? 0 : error_wrap(error, "%s", path);
 }

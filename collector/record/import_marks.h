@@ -3,12 +3,16 @@
 #ifndef ROOMWAKE_COLLECTOR_RECORD_IMPORT_MARKS_H
 #define ROOMWAKE_COLLECTOR_RECORD_IMPORT_MARKS_H
 
+#include <cjson/cJSON.h>
+
 #include "collector/model/mark.h"
 #include "common/error.h"
 #include "common/site.h"
 
-/* On success *marks is the caller's: free. */
-int import_marks_read(const char *path, const struct site *site, struct mark **marks, size_t *count,
-                      struct error *error);
+/* The findings as a tree; cJSON_Delete. */
+int import_findings_read(const char *path, cJSON **findings, struct error *error);
+/* On success *marks is the caller's: free. `path` is for errors. */
+int import_marks_read(const cJSON *findings, const char *path, const struct site *site,
+                      struct mark **marks, size_t *count, struct error *error);
 
 #endif

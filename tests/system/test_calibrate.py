@@ -5,6 +5,7 @@ BGS), whose coefficients npm's geomagnetism carries.
 """
 import contextlib
 import csv
+import decimal
 import io
 import json
 import math
@@ -228,6 +229,55 @@ class CalibrateTest(support.Case):
         self.assertEqual(nodes["n1"]["calibrations"]["magnetic.x"]["how"], "rotation")
         self.assertNotIn("calibrations", nodes["n2"])
         self.run(ROOMWAKE, "verify", str(house.night), check=0)
+
+    def test_an_import_puts_values_through_a_calibration_and_takes_the_latency_off_the_onsets(self):
+        self.site = self.write("site.json", support.site(
+            rooms=("hall", "kitchen"), channels=support.MAGNETIC[:1], baseline_s=20))
+        # n1's sensor is first by 60 ms and tells 200 ms late: its samples show it second.
+        draw = numpy.random.default_rng(8)
+        shown_s = {"n1": 45.2, "n2": 45.06}
+        rows = [["time", "node", "magnetic.x"]]
+        for k in range(60 * RATE_HZ):
+            for node, at in shown_s.items():
+                value = round(100 * draw.standard_normal()) + (40000 if at <= k / RATE_HZ < 47.2
+                                                               else 0)
+                rows.append([f"{START_S + k / RATE_HZ:.3f}", node, f"{value}e-9"])
+        rows[-2][2] = "41.23456789012e-6"  # more digits than steps of 32 bits have
+        recording = self.write("both.csv", "".join(",".join(row) + "\n" for row in rows))
+        known = {"date": "2025-02-01T00:00:00Z", "how": "coil", "gain": "2", "offset": "1e-06",
+                 "gain_sd": 0.01, "latency_s": 0.2, "latency_sd_s": 0.002, "against": "n2/magnetic.x"}
+        self.out.write_text(json.dumps({
+            "format": "roomwake-calibration", "version": 1, "node": "n1", "channels": [
+                {"name": "magnetic.x", "unit": "T", "calibration": known}]}))
+        raw, night = self.folder / "raw.sqlite", self.folder / "night.sqlite"
+        self.run(ROOMWAKE, "import", "--site", self.site, "--csv", recording, "--night", raw, check=0)
+        self.run(ROOMWAKE, "import", "--site", self.site, "--csv", recording, "--night", night,
+                 "--calibration", self.out, check=0)
+        self.assertEqual([one["first"]["node"] for path in (raw, night)
+                          for one in self.findings(path)["coincidences"]], ["n2", "n1"])
+        found = self.findings(night)
+        self.assertTrue(next(one for one in found["disturbances"]
+                             if one["node"] == "n1")["calibrated"])
+        exported = self.run(ROOMWAKE, "export", night, "--format", "csv", check=0).stdout
+        values = [decimal.Decimal(row["magnetic.x"]) for row in csv.DictReader(io.StringIO(exported))
+                  if row["node"] == "n1"]
+        self.assertEqual(values, [2 * decimal.Decimal(row[2]) + decimal.Decimal("1e-6")
+                                  for row in rows[1:] if row[1] == "n1"])
+        # What was exported has it in its values: its findings say so, and it is not put through again.
+        copy, again = self.write("copy.csv", exported), self.folder / "again.sqlite"
+        told = self.write("findings.json", self.run(ROOMWAKE, "export", night, "--format", "json",
+                                                    check=0).stdout)
+        self.run(ROOMWAKE, "import", "--site", self.site, "--csv", copy, "--marks", told,
+                 "--night", again, check=0)
+        same = self.findings(again)
+        for part in ("disturbances", "coincidences"):
+            self.assertEqual(same[part], found[part])
+        self.assertEqual(same["nodes"][0]["calibrations"], found["nodes"][0]["calibrations"])
+        refused = self.run(ROOMWAKE, "import", "--site", self.site, "--csv", copy, "--marks", told,
+                           "--calibration", self.out, "--night", self.folder / "twice.sqlite",
+                           check=2)
+        self.assertIn("node n1 is calibrated already, by the findings", refused.stderr)
+        self.assertFalse((self.folder / "twice.sqlite").exists())
 
     def test_a_node_refuses_a_calibration_that_is_not_its_own(self):
         self.calibrate(self.write("turn.csv", rows_of(*turned(48e-6))), "rotation")
