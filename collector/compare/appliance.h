@@ -15,8 +15,9 @@
  */
 struct appliance_step {
     float at_node[APPLIANCE_NODES_MAX];
-    uint64_t nodes; /* a bit for each that watched: only those in common are compared */
-    int group;      /* filled: from 0, -1 for a step of nothing */
+    uint64_t nodes;      /* a bit for each that watched: only those in common are compared */
+    uint64_t calibrated; /* a bit for each whose tesla was checked */
+    int group;           /* filled: from 0, -1 for a step of nothing */
 };
 
 /* Fills the groups: the strongest step takes all that are like it, then the strongest of those that

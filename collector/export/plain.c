@@ -91,3 +91,10 @@ void plain_append_attribute(struct text *out, const char *words)
 {
     append(out, words, CARE_ATTRIBUTE);
 }
+
+void plain_print(FILE *out, const char *words)
+{
+    for (const char *c = words; *c; c++) {
+        (void)fputc((unsigned char)*c < ' ' || *c == 0x7f ? ' ' : *c, out);
+    }
+}

@@ -4,6 +4,8 @@
 #ifndef ROOMWAKE_COLLECTOR_EXPORT_PLAIN_H
 #define ROOMWAKE_COLLECTOR_EXPORT_PLAIN_H
 
+#include <stdio.h>
+
 #include "common/text.h"
 
 /* Control characters and line ends become spaces, bytes that are no UTF-8 U+FFFD; direction
@@ -13,5 +15,7 @@ void plain_append(struct text *out, const char *words);
 void plain_append_markup(struct text *out, const char *words);
 /* The same, and both quotes: in an attribute. */
 void plain_append_attribute(struct text *out, const char *words);
+/* To a terminal: control characters and line ends become spaces. */
+void plain_print(FILE *out, const char *words);
 
 #endif

@@ -185,8 +185,9 @@ const struct report_language report_english = {
             [TEXT_SENSORS_CALIBRATION] =
                 "Step and offset have the calibration in them. \"Uncalibrated\" means that nobody "
                 "checked the size of the unit with a known field: such a value compares only with "
-                "others of the same channel. Uncertainties are one sigma. A latency is told, not "
-                "taken off the times.",
+                "others of the same channel. Uncertainties are one sigma. What a sensor tells late "
+                "is taken off its onsets, and its uncertainty is in theirs; samples keep their "
+                "times.",
             [TEXT_COLUMN_ENDS] = "Can tell",
             [TEXT_COLUMN_CALIBRATION] = "Calibration",
             [TEXT_UNCALIBRATED] = "uncalibrated",
@@ -205,6 +206,7 @@ const struct report_language report_english = {
             [TEXT_COLUMN_RANGE] = "Seen tonight",
             [TEXT_RATE_HZ] = "{1} Hz",
             [TEXT_RATE_ON_CHANGE] = "on change",
+            [TEXT_RATE_MEASURED] = "; measured {1} Hz",
             [TEXT_QUIET] = "What the quiet spell taught",
             [TEXT_QUIET_ABOUT] =
                 "What counts as unusual was learnt per sensor at the night's start:",

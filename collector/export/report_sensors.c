@@ -102,6 +102,29 @@ void report_uncalibrated(struct report *report, const struct channel *channel, d
     }
 }
 
+/* What the sensor told, and what it really did. */
+static int put_rate(struct report *report, uint32_t node, const struct channel *channel)
+{
+    char text[VALUE_SIZE];
+    double rate_hz;
+    if (night_read_rate(report->reader, node, channel->name, &rate_hz, report->error) != 0) {
+        return -1;
+    }
+    report_put(report, "<td>");
+    if (channel->rate_hz > 0) {
+        (void)snprintf(text, sizeof text, "%.6g", channel->rate_hz);
+        report_say(report, TEXT_RATE_HZ, text, NULL);
+    } else {
+        report_say(report, TEXT_RATE_ON_CHANGE, NULL);
+    }
+    if (!isnan(rate_hz)) {
+        (void)snprintf(text, sizeof text, "%.6g", rate_hz);
+        report_say(report, TEXT_RATE_MEASURED, text, NULL);
+    }
+    report_put(report, "</td>");
+    return 0;
+}
+
 static int put_channel(struct report *report, uint32_t node, const struct channel *channel)
 {
     char text[VALUE_SIZE];
@@ -110,14 +133,9 @@ static int put_channel(struct report *report, uint32_t node, const struct channe
     report_cell(report, report_node(report, node));
     report_cell(report, report_node_room(report, node));
     report_cell(report, channel->name);
-    report_put(report, "<td>");
-    if (channel->rate_hz > 0) {
-        (void)snprintf(text, sizeof text, "%.6g", channel->rate_hz);
-        report_say(report, TEXT_RATE_HZ, text, NULL);
-    } else {
-        report_say(report, TEXT_RATE_ON_CHANGE, NULL);
+    if (put_rate(report, node, channel) != 0) {
+        return -1;
     }
-    report_put(report, "</td>");
     decimal_format(channel->step, decimal);
     (void)snprintf(text, sizeof text, "%s %s", decimal, channel->unit);
     report_cell(report, text);

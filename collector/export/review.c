@@ -8,8 +8,10 @@
 #include <string.h>
 
 #include "collector/alert/sentence.h"
+#include "collector/export/plain.h"
 #include "collector/export/review_clock.h"
 #include "collector/export/review_refit.h"
+#include "collector/export/review_sensors.h"
 #include "common/site.h"
 #include "common/timefmt.h"
 
@@ -37,13 +39,6 @@ static void print_time(FILE *out, int64_t time_ns)
     char local[TIMEFMT_SIZE];
     timefmt_local(time_ns, local, NULL);
     fprintf(out, "%s", local);
-}
-
-static void print_clean(FILE *out, const char *text)
-{
-    for (const char *c = text; *c; c++) {
-        (void)fputc((unsigned char)*c < ' ' || *c == 0x7f ? ' ' : *c, out);
-    }
 }
 
 static const char *node_id(const struct review *review, uint32_t node)
@@ -88,7 +83,7 @@ static void write_head(struct review *review)
         timefmt_duration(review->info.end_ns - review->info.start_ns, length);
     }
     fprintf(review->out, "Night %s, site \"", review->info.id);
-    print_clean(review->out, review->site->title);
+    plain_print(review->out, review->site->title);
     fprintf(review->out, "\" (%s)\n", review->site->id);
     fprintf(review->out, "  began %s (UTC%s; %s), length: %s; %s; analysis %d%s\n", start, zone,
             utc, length, review->info.origin, review->info.analysis,
@@ -128,26 +123,6 @@ static int bear(struct review *review, int result)
     return 0;
 }
 
-/* Which of a node's channels carry a unit that nobody checked. */
-static int write_calibration(struct review *review, uint32_t node)
-{
-    struct channel channels[NODE_CHANNELS_MAX];
-    size_t count = 0;
-    size_t told = 0;
-    if (night_read_channels(review->reader, node, channels, NODE_CHANNELS_MAX, &count,
-                            review->error) != 0) {
-        return -1;
-    }
-    for (size_t i = 0; i < count; i++) {
-        if (!channel_calibrated(&channels[i])) {
-            fprintf(review->out, "%s", told++ ? ", " : ", uncalibrated: ");
-            print_clean(review->out, channels[i].name);
-        }
-    }
-    (void)fputc('\n', review->out);
-    return 0;
-}
-
 static int write_nodes(struct review *review)
 {
     fprintf(review->out, "\nNodes\n");
@@ -175,7 +150,7 @@ static int write_nodes(struct review *review)
             fprintf(review->out, ", %" PRIu64 " of %" PRIu64 " messages came late",
                     summary.late_frames, summary.frames);
         }
-        if (write_calibration(review, node) != 0) {
+        if (review_sensors(review->reader, node, review->out, review->error) != 0) {
             return -1;
         }
     }
@@ -191,7 +166,7 @@ static int write_gap(void *context, const struct gap *gap)
     print_time(review->out, gap->start_ns);
     fprintf(review->out, " %s (%s), %s: ", node_id(review, gap->node), node_room(review, gap->node),
             length);
-    print_clean(review->out, gap->reason);
+    plain_print(review->out, gap->reason);
     (void)fputc('\n', review->out);
     return 0;
 }
@@ -204,7 +179,7 @@ static int write_mark(void *context, const struct mark *mark)
     fprintf(review->out, "%s  ", review->told++ ? "" : "\nMarks\n");
     print_time(review->out, mark->start_ns);
     fprintf(review->out, " for %s, %s: ", length, mark->room[0] ? mark->room : "whole site");
-    print_clean(review->out, mark->text);
+    plain_print(review->out, mark->text);
     (void)fputc('\n', review->out);
     return 0;
 }
@@ -220,7 +195,7 @@ static int write_notice(void *context, uint32_t node, const char *quantity, int6
     fprintf(review->out,
             "%s  %s (%s) %s: ", review->told++ ? "" : "\nWhat the quiet spell taught\n",
             node_id(review, node), node_room(review, node), quantity);
-    print_clean(review->out, text);
+    plain_print(review->out, text);
     (void)fputc('\n', review->out);
     return 0;
 }

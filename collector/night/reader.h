@@ -88,6 +88,11 @@ int night_read_site_text(struct night_reader *reader, struct text *text, struct 
 int night_read_channels(struct night_reader *reader, uint32_t node, struct channel *channels,
                         size_t size, size_t *count, struct error *error);
 
+/* How many samples a second an evenly timed channel really gave, in site time, over all of the
+ * night's blocks and none of its holes; NaN where there is too little to tell. */
+int night_read_rate(struct night_reader *reader, uint32_t node, const char *channel,
+                    double *rate_hz, struct error *error);
+
 /* Every channel of every boot, by boot and place in its list. A non-zero return of `each` stops and
  * is returned. */
 int night_each_channel(struct night_reader *reader,

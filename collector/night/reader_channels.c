@@ -2,6 +2,10 @@
  * Must never guess a scale. Called by the other readers, export and reanalyse. */
 #include "collector/night/reader_internal.h"
 
+#include <math.h>
+
+#define RATE_SAMPLES_LEAST 50
+
 void reader_get_channel(struct sql_columns *row, struct channel *channel)
 {
     *channel = (struct channel){0};
@@ -51,6 +55,34 @@ int night_read_channels(struct night_reader *reader, uint32_t node, struct chann
     }
     *count = list.count;
     return 0;
+}
+
+static int take_rate(void *context, struct sql_columns *row)
+{
+    double *rate_hz = context;
+    int64_t intervals = sql_get_int(row);
+    double span_s = (double)sql_get_int(row) * 1e-9;
+    *rate_hz =
+        intervals >= RATE_SAMPLES_LEAST && span_s > 0.0 ? (double)intervals / span_s : (double)NAN;
+    return 0;
+}
+
+int night_read_rate(struct night_reader *reader, uint32_t node, const char *channel,
+                    double *rate_hz, struct error *error)
+{
+    sqlite3_stmt *statement = NULL;
+    *rate_hz = (double)NAN;
+    if (reader_prepare(reader,
+                       "SELECT coalesce(sum(zoom.n - 1), 0), coalesce(sum(t1_ns - t0_ns), 0)"
+                       " FROM zoom WHERE channel IN (SELECT channel.id FROM channel"
+                       " JOIN boot ON boot.id = channel.boot WHERE node=? AND name=?"
+                       " AND period_ps > 0)",
+                       &statement, error) != 0) {
+        return -1;
+    }
+    (void)sqlite3_bind_int64(statement, 1, node);
+    (void)sqlite3_bind_text(statement, 2, channel, -1, SQLITE_STATIC);
+    return reader_each(reader, statement, take_rate, rate_hz, error);
 }
 
 struct channel_each {

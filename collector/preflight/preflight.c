@@ -85,6 +85,12 @@ static void judge_clock(const struct preflight_node *node, const struct prefligh
     }
 }
 
+/* Behind a number in a channel's unit, where nobody checked the unit's size. */
+static const char *warning(const struct channel *channel)
+{
+    return channel_calibrated(channel) ? "" : " (uncalibrated)";
+}
+
 static bool is_fast(const struct channel *channel)
 {
     return channel->rate_hz > FAST_HZ;
@@ -100,14 +106,14 @@ static void judge_values(const struct channel *channel, const struct channel_loo
         return;
     }
     if (range <= 0.0) {
-        add(report, PREFLIGHT_STUCK, true, "%s shows %.6g %s and nothing else", channel->name,
-            look->least, channel->unit);
+        add(report, PREFLIGHT_STUCK, true, "%s shows %.6g %s%s and nothing else", channel->name,
+            look->least, channel->unit, warning(channel));
     } else if (range >= CLIPPED_STEPS * look->step &&
                (double)at_end > CLIPPED_PART * (double)look->count) {
         add(report, PREFLIGHT_CLIPPED, true,
-            "%s is at %.6g %s for %.0f %% of the time: beyond its range", channel->name,
+            "%s is at %.6g %s%s for %.0f %% of the time: beyond its range", channel->name,
             look->at_most > look->at_least ? look->most : look->least, channel->unit,
-            100.0 * (double)at_end / (double)look->count);
+            warning(channel), 100.0 * (double)at_end / (double)look->count);
     }
 }
 
@@ -120,12 +126,12 @@ static void judge_noise(const struct channel *channel, const struct channel_look
     }
     if (noise > NOISE_MORE * expected) {
         add(report, PREFLIGHT_NOISE, true,
-            "%s has %.3g %s of noise, %.1f times its part's %.3g: what is near it?", channel->name,
-            noise, channel->unit, noise / expected, expected);
+            "%s has %.3g %s%s of noise, %.1f times its part's %.3g: what is near it?",
+            channel->name, noise, channel->unit, warning(channel), noise / expected, expected);
     } else if (noise < NOISE_LESS * expected) {
         add(report, PREFLIGHT_NOISE, true,
-            "%s has %.3g %s of noise, less than its part can (%.3g): is it measuring?",
-            channel->name, noise, channel->unit, expected);
+            "%s has %.3g %s%s of noise, less than its part can (%.3g): is it measuring?",
+            channel->name, noise, channel->unit, warning(channel), expected);
     }
 }
 
@@ -278,6 +284,25 @@ static void judge_field(double field_t, double others_t, struct preflight_report
     }
 }
 
+/* ", magnetic 76.9 and electric 1004 a second": as they came, one of each quantity. */
+static size_t say_rates(const struct preflight_node *node, char *text, size_t size)
+{
+    size_t used = 0;
+    char before[IDENT_SIZE] = "";
+    for (size_t i = 0; i < node->channel_count && used < size; i++) {
+        char quantity[IDENT_SIZE], axis[IDENT_SIZE];
+        channel_name_split(node->channels[i].name, quantity, axis);
+        double rate_hz = channel_look_rate_hz(&node->looks[i]);
+        if (node->channels[i].period_ps > 0 && node->looks[i].count >= STUCK_LEAST &&
+            strcmp(quantity, before) != 0) {
+            used += (size_t)snprintf(text + used, size - used, "%s%s %.4g",
+                                     before[0] ? ", " : "; a second: ", quantity, rate_hz);
+            memcpy(before, quantity, sizeof before);
+        }
+    }
+    return used < size ? used : size - 1;
+}
+
 static void say_well(const struct preflight_node *node, size_t alive, double field_t,
                      struct preflight_report *report)
 {
@@ -289,15 +314,17 @@ static void say_well(const struct preflight_node *node, size_t alive, double fie
         used += (size_t)snprintf(text, PREFLIGHT_LINE_SIZE, "in time +- %s; ", error);
     }
     used += (size_t)snprintf(text + used, PREFLIGHT_LINE_SIZE - used, "%zu channels alive", alive);
+    used += say_rates(node, text + used, PREFLIGHT_LINE_SIZE - used);
     if (field_t > 0.0) {
-        used += (size_t)snprintf(text + used, PREFLIGHT_LINE_SIZE - used, "; field %.1f uT",
-                                 1e6 * field_t);
+        used += (size_t)snprintf(text + used, PREFLIGHT_LINE_SIZE - used, "; field %.1f uT%s",
+                                 1e6 * field_t,
+                                 warning(&node->channels[find_channel(node, "magnetic.x")]));
     }
-    if (node->has_state && isfinite(node->state.battery_v)) {
+    if (node->has_state && isfinite(node->state.battery_v) && used < PREFLIGHT_LINE_SIZE) {
         used += (size_t)snprintf(text + used, PREFLIGHT_LINE_SIZE - used, "; battery %.2f V",
                                  node->state.battery_v);
     }
-    if (node->has_state && node->state.spool_rate_bytes_s > 0.0) {
+    if (node->has_state && node->state.spool_rate_bytes_s > 0.0 && used < PREFLIGHT_LINE_SIZE) {
         (void)snprintf(text + used, PREFLIGHT_LINE_SIZE - used, "; room for %.0f h without a link",
                        (double)node->state.spool_room_bytes / node->state.spool_rate_bytes_s /
                            3600.0);

@@ -92,6 +92,8 @@ static int take_step(struct reading *reading, const struct coincidence *coincide
             continue;
         }
         step.at_node[node] = (float)change;
+        step.calibrated &= ~(UINT64_C(1) << node);
+        step.calibrated |= (uint64_t)member->calibrated << node;
         measured = true;
     }
     if (!measured) {

@@ -7,19 +7,13 @@
 
 #include "collector/alert/sentence.h"
 #include "collector/compare/rates.h"
+#include "collector/export/plain.h"
 #include "common/timefmt.h"
 
 #define APPLIANCES_MOST 12
 /* The list of unexplained findings is held against chance at each night's own alert limit, and at
  * this many a night. */
 #define COMMON_PER_NIGHT 1.0
-
-void compare_put_clean(const char *text, FILE *out)
-{
-    for (const char *c = text; *c; c++) {
-        (void)fputc((unsigned char)*c < ' ' || *c == 0x7f ? ' ' : *c, out);
-    }
-}
 
 void compare_chance(double p_value, char out[COMPARE_CHANCE_SIZE])
 {
@@ -162,7 +156,7 @@ static void say_rooms(const struct compare_book *book, FILE *out)
     for (size_t room = 0; room < book->room_count; room++) {
         uint32_t all = 0;
         fprintf(out, "  ");
-        compare_put_clean(book->rooms[room].title, out);
+        plain_print(out, book->rooms[room].title);
         fprintf(out, " (%s):", book->rooms[room].id);
         for (size_t i = 0; i < book->night_count; i++) {
             const struct compare_night *night = &book->nights[i];
@@ -228,8 +222,9 @@ static void say_appliances(const struct compare_book *book, FILE *out)
         size_t node = appliance_strongest(step);
         char value[32];
         sentence_value(fabs((double)step->at_node[node]), "T", value, sizeof value);
-        fprintf(out, "  %zu. %s, strongest at %s (", ++told, value, book->nodes[node].id);
-        compare_put_clean(book->rooms[book->nodes[node].room].title, out);
+        fprintf(out, "  %zu. %s%s, strongest at %s (", ++told, value,
+                step->calibrated >> node & 1u ? "" : " (uncalibrated)", book->nodes[node].id);
+        plain_print(out, book->rooms[book->nodes[node].room].title);
         fprintf(out, "), night by night:");
         for (size_t i = 0; i < book->night_count; i++) {
             fprintf(out, " %u", counts[i]);
@@ -269,7 +264,7 @@ int compare_say(const struct compare_book *book, FILE *out, struct error *error)
     char zone[TIMEFMT_SIZE];
     timefmt_local(book->nights[0].watch_ns, local, zone);
     fprintf(out, "%zu nights at \"", book->night_count);
-    compare_put_clean(book->title, out);
+    plain_print(out, book->title);
     fprintf(out,
             "\" (%s); clock times as of this machine (UTC%s). A night is counted as 8 h, and from"
             " the end\nof its quiet spell on. What a mark covers counts nowhere but under rooms.\n",

@@ -20,8 +20,6 @@ int compare_say_clock(const struct compare_book *book, FILE *out, struct error *
 /* "in 1 of 40 such sets of nights". */
 #define COMPARE_CHANCE_SIZE 64
 void compare_chance(double p_value, char out[COMPARE_CHANCE_SIZE]);
-/* Other people's text without control characters. */
-void compare_put_clean(const char *text, FILE *out);
 /* In how many nights a group of switchings was seen, and how often in each (night_count long). */
 size_t compare_count_appliance(const struct compare_book *book, int group, uint32_t *counts);
 
