@@ -2,7 +2,7 @@
  * Must never ask a server. */
 #include "tests/unit/node/time_server_for_tests.h"
 
-#include "node/kernel_clock.h"
+#include "common/kernel_clock.h"
 
 static struct kernel_reading kernel_says;
 
