@@ -21,6 +21,7 @@ struct source {
     bool missing; /* it was not there at the start: its channels are not known */
     bool behind;  /* it has more to tell than it told */
     char fault[160];
+    char logged[160]; /* the last fault that was, while no sample came since */
     struct outage outage;
 };
 

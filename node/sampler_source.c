@@ -44,6 +44,7 @@ static void on_samples(void *context, size_t channel, int64_t t0_ns, int64_t per
     if (channel < source->count && count > 0) {
         struct block run = {.t0_ns = t0_ns, .period_ps = period_ps};
         size_t place = source->first + channel;
+        source->logged[0] = '\0';
         end_outage(source, channel, t0_ns, block_time_ns(&run, (uint32_t)(count - 1)));
         for (size_t i = 0; i < count; i++) {
             sensor_watch_sample(&source->sampler->watches[place], &source->sampler->channels[place],
@@ -60,6 +61,7 @@ static void on_change(void *context, size_t channel, int64_t time_ns, int32_t co
     struct source *source = context;
     if (channel < source->count) {
         size_t place = source->first + channel;
+        source->logged[0] = '\0';
         end_outage(source, channel, time_ns, time_ns);
         sensor_watch_sample(&source->sampler->watches[place], &source->sampler->channels[place],
                             time_ns, count);
@@ -150,9 +152,10 @@ static int open_again(struct source *source, struct error *error)
 
 static void set_fault(struct source *source, int64_t now_ns, const struct error *error)
 {
-    if (strncmp(source->fault, error->text, sizeof source->fault - 10) != 0) {
+    if (strncmp(source->logged, error->text, sizeof source->logged - 10) != 0) {
         log_warning("%s %s: %s", source->config->path, source->config->type->name, error->text);
     }
+    snprintf(source->logged, sizeof source->logged, "%.150s", error->text);
     snprintf(source->fault, sizeof source->fault, "%.150s", error->text);
     if (source->driver) {
         source->config->type->close(source->driver);

@@ -36,7 +36,8 @@ struct driver {
     struct clock_source clock;
     int64_t ask_ns;        /* the next question */
     int64_t heard_ns;      /* the last byte */
-    int64_t understood_ns; /* the last frame */
+    int64_t understood_ns; /* the last frame, or the opening */
+    bool understood;
 };
 
 static const char *const fields[] = {
@@ -260,6 +261,7 @@ static int begin(struct driver *driver, int64_t now_ns, struct error *error)
     driver->reader = (struct frame_reader){.bytes = driver->bytes, .size = sizeof driver->bytes};
     driver->heard_ns = now_ns;
     driver->understood_ns = now_ns;
+    driver->understood = false;
     driver->ask_ns = now_ns;
     return serial_board_init(&driver->board, &driver->setup, now_ns, error);
 }
@@ -281,6 +283,7 @@ static int take_byte(struct driver *driver, uint8_t byte, int64_t came_ns,
         serial_board_bad(&driver->board);
         return 0;
     }
+    driver->understood = true;
     driver->understood_ns = came_ns;
     if (report.kind == REPORT_HELLO &&
         (!driver->board.started || driver->board.start != report.as.hello.start)) {
@@ -351,6 +354,10 @@ static int64_t serial_told_ns(const struct driver *driver, int64_t now_ns)
 
 static void serial_note(const struct driver *driver, char *note, size_t size)
 {
+    if (!driver->understood) { /* opened again and again, it must not look well in between */
+        (void)snprintf(note, size, "%s: no word from the board yet", driver->path);
+        return;
+    }
     serial_board_note(&driver->board, note, size);
 }
 

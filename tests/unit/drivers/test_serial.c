@@ -149,12 +149,17 @@ static void what_a_board_says_is_handed_on_and_its_settings_are_told_to_it(void 
     struct error error;
     uint8_t heard[256];
     assert_int_equal(open_with(",\"sound\":3,\"gain\":5", &error), 0);
+    char note[256];
     assert_int_equal(poll_at(0, &error), 0);
+    driver_serial.note(driver, note, sizeof note);
+    assert_non_null(strstr(note, "no word from the board yet"));
     send_hello();
     send_samples(8000, 512);
     assert_int_equal(poll_at(NS_PER_S / 30, &error), 0);
     send_samples(16000, 513);
     assert_int_equal(poll_at(NS_PER_S / 30, &error), 0);
+    driver_serial.note(driver, note, sizeof note);
+    assert_string_equal(note, "");
     assert_int_equal(got.samples, 2 * REPORT_BATCH);
     assert_int_equal(got.last, 513);
     /* A question, then loudness and gain. */
