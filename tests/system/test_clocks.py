@@ -76,7 +76,7 @@ class ClocksTest(support.Case):
         node.process.send_signal(signal.SIGSTOP)
         sleep_until(start_s + GO_S)
         node.process.send_signal(signal.SIGCONT)
-        node.wait_output("this machine was suspended: starting anew")
+        node.wait_output("the machine was suspended: starting anew")
 
     def check_said(self, station, again, asleep):
         for way, length in (("forward", "1 h"), ("back", "2 h"), ("back", "1 s")):
