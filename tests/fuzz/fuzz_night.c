@@ -1,10 +1,11 @@
-/* Any bytes as a night file: what can be read of it, or an error that says why.
+/* Any bytes as a night file: what can be read of it and what is off, or an error that says why.
  * Must never be linked into a product; libFuzzer calls it. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <unistd.h>
 
 #include "collector/night/reader.h"
+#include "collector/night/verify.h"
 
 #define BLOCKS_MOST 200
 
@@ -36,6 +37,42 @@ static int see_mark(void *context, const struct mark *mark)
     (void)context;
     require(mark != NULL);
     return 0;
+}
+
+static int see_gap(void *context, const struct gap *gap)
+{
+    (void)context;
+    require(gap != NULL);
+    return 0;
+}
+
+static void see_fault(void *context, const char *table, const char *row, const char *text)
+{
+    (void)context;
+    require(table && row && text[0]); /* a table may be named "" in a night from outside */
+}
+
+static void see_seal(void *context, const struct verify_seal *seal)
+{
+    (void)context;
+    require(seal != NULL);
+}
+
+static void see_node_gap(void *context, const char *node, const struct gap *gap)
+{
+    (void)context;
+    require(node && gap);
+}
+
+static void verify(const char *path)
+{
+    const struct verify_sink sink = {
+        .fault = see_fault, .seal = see_seal, .gap = see_node_gap, .context = NULL};
+    struct verify_result result;
+    struct error error = {0};
+    if (night_verify(path, NULL, &sink, &result, &error) != 0) {
+        require(error.code != ERROR_NONE && error.text[0]);
+    }
 }
 
 static void read_blocks(struct night_reader *reader)
@@ -72,10 +109,12 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         (void)night_each_disturbance(reader, 1, see_disturbance, NULL, &error);
         (void)night_each_coincidence(reader, 1, see_coincidence, NULL, &error);
         (void)night_each_mark(reader, see_mark, NULL, &error);
+        (void)night_each_gap(reader, see_gap, NULL, &error);
         night_reader_close(reader);
     } else {
         require(error.code != ERROR_NONE && error.text[0]);
     }
+    verify(path);
     (void)unlink(path);
     return 0;
 }
