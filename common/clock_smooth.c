@@ -216,7 +216,8 @@ void clock_smooth_fit(const struct clock_smooth *smooth, int64_t node_ns, struct
     double x_ns = (double)(node_ns - smooth->node_origin_ns);
     size_t next = count_before(smooth, x_ns);
     const struct knot *left = next > 0 ? &smooth->knots[next - 1] : NULL;
-    const struct knot *right = next < smooth->count ? &smooth->knots[next] : NULL;
+    /* There is one knot at least, so one of the two is there. */
+    const struct knot *right = !left || next < smooth->count ? &smooth->knots[next] : NULL;
     if (left && right && left->run != right->run) {
         right = NULL;
     }

@@ -4,7 +4,9 @@
 #include "common/log.h"
 
 #include <errno.h>
+#include <poll.h>
 #include <stdarg.h>
+#include <stdatomic.h>
 #include <stdio.h>
 #include <string.h>
 #include <unistd.h>
@@ -51,10 +53,26 @@ static void blank_controls(char *line)
     }
 }
 
+bool log_would_wait(int descriptor)
+{
+    struct pollfd screen = {.fd = descriptor, .events = POLLOUT};
+    return poll(&screen, 1, 0) == 0;
+}
+
 /* One write, so that lines of several threads or programs never mix. */
 static void write_standard_error(const char *line)
 {
+    static unsigned _Atomic left_out;
     char whole[LINE_SIZE + 64];
+    if (log_would_wait(STDERR_FILENO)) {
+        left_out++;
+        return;
+    }
+    unsigned missing = atomic_exchange(&left_out, 0);
+    if (missing > 0) {
+        (void)dprintf(STDERR_FILENO, "%.48s: %u lines before this were left out\n",
+                      settings.program, missing);
+    }
     int length = snprintf(whole, sizeof whole - 1, "%.48s: %s", settings.program, line);
     if (length < 0) {
         return;

@@ -8,7 +8,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
+#include "common/log.h"
 #include "common/timefmt.h"
 
 #define LINE_SIZE 640
@@ -34,6 +36,7 @@ struct station {
     bool broker_up;
     bool broker_told;
     bool disk_failed;
+    unsigned unseen; /* lines that the screen did not take */
     struct node_view *nodes;
     struct {
         void (*heard)(void *context, int64_t time_ns, const char *head, const char *text);
@@ -81,14 +84,29 @@ void station_listen(struct station *station,
     }
 }
 
+/* What a screen that stands still misses is in the night and on the page. */
+static void print_line(struct station *station, const char *now, const char *head, const char *text)
+{
+    if (log_would_wait(STDOUT_FILENO)) {
+        station->unseen++;
+        return;
+    }
+    if (station->unseen > 0) {
+        printf("%s  %-9s %u lines before this are not shown: the screen stood still\n", now,
+               "screen", station->unseen);
+        station->unseen = 0;
+    }
+    printf("%s  %-9s %s\n", now, head, text);
+    (void)fflush(stdout);
+}
+
 void station_say(struct station *station, const char *head, const char *text)
 {
     char now[TIMEFMT_SIZE];
     int64_t now_ns = site_clock_now_ns(station->clock);
     timefmt_local(now_ns, now, NULL);
     now[8] = '\0'; /* to the second */
-    printf("%s  %-9s %s\n", now, head, text);
-    (void)fflush(stdout);
+    print_line(station, now, head, text);
     for (size_t i = 0; i < STATION_LISTENERS && station->listeners[i].heard; i++) {
         station->listeners[i].heard(station->listeners[i].context, now_ns, head, text);
     }

@@ -78,7 +78,7 @@ static int read_header(struct replay_csv *csv, struct error *error)
     }
     char *rest = csv->line;
     const char *cell = next_cell(&rest);
-    if (strcmp(cell, "time") != 0) {
+    if (!cell || strcmp(cell, "time") != 0) {
         return fail(csv, error, ERROR_FORMAT, "the header must begin with \"time\"");
     }
     csv->has_node = rest && (strncmp(rest, "node,", 5) == 0 || strcmp(rest, "node") == 0);

@@ -3,6 +3,8 @@
  * Run by ctest. */
 #include "tests/unit/test.h"
 
+#include <fcntl.h>
+#include <string.h>
 #include <unistd.h>
 
 #include "common/log.h"
@@ -113,6 +115,30 @@ static void a_long_line_is_cut_and_says_so(void **state)
     assert_string_equal(out + length - 5, "x...\n");
 }
 
+static void a_screen_that_stands_still_holds_nobody_up_and_learns_how_much_it_missed(void **state)
+{
+    (void)state;
+    static char out[1 << 17];
+    int end = redirect();
+    log_set_program("roomwake");
+    assert_int_equal(fcntl(STDERR_FILENO, F_SETFL, O_NONBLOCK), 0);
+    memset(out, '.', sizeof out);
+    while (write(STDERR_FILENO, out, 4096) > 0) {
+    }
+    assert_int_equal(fcntl(STDERR_FILENO, F_SETFL, 0), 0);
+    (void)alarm(60); /* instead of standing for ever */
+    assert_true(log_would_wait(STDERR_FILENO));
+    log_error("one");
+    log_error("two");
+    assert_true(read(end, out, sizeof out) > 0);
+    assert_false(log_would_wait(STDERR_FILENO));
+    log_error("three");
+    (void)alarm(0);
+    restore();
+    (void)drain(end, out, sizeof out);
+    assert_non_null(strstr(out, "roomwake: 2 lines before this were left out\nroomwake: three\n"));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -120,6 +146,7 @@ int main(void)
         cmocka_unit_test(control_characters_do_not_reach_the_terminal),
         cmocka_unit_test(lines_below_the_level_are_not_told),
         cmocka_unit_test(a_long_line_is_cut_and_says_so),
+        cmocka_unit_test(a_screen_that_stands_still_holds_nobody_up_and_learns_how_much_it_missed),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
