@@ -11,6 +11,10 @@
 /* Onsets of one switching agree within three periods at 50 Hz plus their own uncertainty: fields
  * reach all rooms in under a microsecond, the rest is picking. Our choice. */
 #define SPREAD_NS INT64_C(60000000)
+/* Where the amplitude stepped at every node, at three or more: half of the time over which a step
+ * of an amplitude is measured. Our choice. */
+#define SPREAD_ALL_NS (DISTURBANCE_SETTLE_NS / 2)
+#define ALL_LEAST 3u
 /* The mains part of a disturbance at its node: a pulse leaks far less than this. Our choice. */
 #define SHARE 0.25
 /* Stays up: the level at the end of the stretch against its peak. */
@@ -27,6 +31,8 @@
  * stands for seconds and goes everywhere at once. Our choices. */
 #define HIDDEN_INTERVAL_S 0.025
 #define STANDS_S 4.0
+/* So many that can tell must have seen it where others can't. Our choice. */
+#define ABLE_LEAST 2u
 #define GONE_WITHIN_S 0.3
 #define SWINGS 0.35
 #define SWING_NODES 3
@@ -194,13 +200,30 @@ static bool node_in_mains(const struct coincidence *coincidence, uint32_t node,
     return found;
 }
 
+/* It saw something, at a rate that can't tell whether it was the mains. */
+static bool node_cannot_tell(const struct coincidence *coincidence, uint32_t node)
+{
+    for (size_t i = 0; i < coincidence->member_count; i++) {
+        const struct disturbance *member = &coincidence->members[i];
+        bool fast_field =
+            member->quantity == QUANTITY_MAGNETIC || member->quantity == QUANTITY_ELECTRIC;
+        bool hidden = fast_field && member->band == BAND_REST && mains_hidden(member);
+        if (member->node == node && !hidden) {
+            return false;
+        }
+    }
+    return true;
+}
+
 static void judge(const struct cause_case *question, struct cause_opinion *opinion)
 {
     const struct coincidence *coincidence = question->coincidence;
     const struct disturbance *strongest = NULL;
     size_t nodes = 0;
+    size_t able = 0;
     for (size_t i = 0; i < coincidence->order_count; i++) {
         nodes += node_in_mains(coincidence, coincidence->order[i].node, &strongest);
+        able += !node_cannot_tell(coincidence, coincidence->order[i].node);
     }
     int64_t spread_ns = 0;
     int64_t beyond_ns = unexplained_spread_ns(coincidence, &spread_ns);
@@ -208,13 +231,17 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     say_span(spread_ns, spread);
     say_add(opinion->reason, sizeof opinion->reason,
             "onsets within %s, mains amplitude stepped at %zu of %zu nodes", spread, nodes,
-            coincidence->order_count);
+            able > 0 ? able : coincidence->order_count);
     if (strongest) {
         say_strongest(question, strongest, opinion);
     }
-    bool at_once = coincidence->kind == COINCIDENCE_PROMPT && beyond_ns <= SPREAD_NS;
+    bool all = nodes == coincidence->order_count && nodes >= ALL_LEAST;
+    bool at_once =
+        coincidence->kind == COINCIDENCE_PROMPT && beyond_ns <= (all ? SPREAD_ALL_NS : SPREAD_NS);
     size_t swinging = nodes_swinging(question);
-    opinion->fits = at_once && 2 * nodes > coincidence->order_count;
+    bool most = able < coincidence->order_count ? nodes >= ABLE_LEAST && 2 * nodes > able
+                                                : 2 * nodes > able;
+    opinion->fits = at_once && most;
     opinion->likelihood =
         coincidence->order_count ? (double)nodes / (double)coincidence->order_count : 0.0;
     if (swinging > 0) {

@@ -174,6 +174,9 @@ static void on_coincidence(void *context, const struct coincidence *coincidence)
         if (bench->verbose) {
             printf("%9.2f ALERT: %s, %zu nodes, %.3g a night\n", (double)judged.start_ns * 1e-9,
                    cause_text(judged.verdict.cause), judged.node_count, judged.chance.per_night);
+            for (size_t i = 0; i < judged.verdict.reason_count; i++) {
+                printf("          %s\n", judged.verdict.reasons[i]);
+            }
         }
     }
 }

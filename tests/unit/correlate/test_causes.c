@@ -159,6 +159,56 @@ static void a_pulse_that_leaks_into_the_mains_band_is_not_switching(void **state
     assert_says(only_one(), "mains-switching: ", "0 of 3 nodes");
 }
 
+static struct disturbance stepped_in_mains(uint32_t node, double seconds)
+{
+    struct disturbance seen = house_see(node, QUANTITY_MAGNETIC, seconds);
+    seen.band = BAND_MAINS;
+    seen.settle_peak_score = 12.0;
+    seen.settle_step = 10e-8;
+    return seen;
+}
+
+static void nodes_that_cannot_tell_the_mains_leave_it_to_two_that_can(void **state)
+{
+    (void)state;
+    for (uint32_t able = 1; able < 3; able++) {
+        (void)fresh(NULL);
+        struct correlator *correlator = house_correlator(&house, &heard);
+        for (uint32_t node = 0; node < 3; node++) {
+            house_tell(correlator,
+                       node < able ? stepped_in_mains(node, 10.0)
+                                   : house_see(node, QUANTITY_MAGNETIC, 10.0),
+                       1.0);
+        }
+        house_finish(correlator);
+        assert_int_equal(only_one()->verdict.cause,
+                         able > 1 ? CAUSE_MAINS_SWITCHING : CAUSE_UNEXPLAINED);
+        assert_says(only_one(), "mains-switching: ", able > 1 ? "2 of 2 nodes" : "1 of 1 nodes");
+    }
+}
+
+static void steps_at_every_node_may_be_picked_further_apart(void **state)
+{
+    (void)state;
+    for (int all = 0; all < 2; all++) {
+        (void)fresh(NULL);
+        struct correlator *correlator = house_correlator(&house, &heard);
+        for (uint32_t node = 0; node < 3; node++) {
+            struct disturbance seen = stepped_in_mains(node, 10.0 + 0.05 * node);
+            seen.settle_step = all || node > 0 ? seen.settle_step : 0.0;
+            house_tell(correlator, seen, 1.0);
+            if (!all && node == 0) {
+                seen.band = BAND_REST;
+                seen.settle_peak_score = 200.0;
+                house_tell(correlator, seen, 1.0);
+            }
+        }
+        house_finish(correlator);
+        assert_int_equal(only_one()->verdict.cause,
+                         all ? CAUSE_MAINS_SWITCHING : CAUSE_UNEXPLAINED);
+    }
+}
+
 static void steps_too_far_apart_are_not_one_switching(void **state)
 {
     (void)state;
@@ -248,6 +298,8 @@ int main(void)
         cmocka_unit_test_setup(a_mains_band_step_at_most_nodes_is_switching, fresh),
         cmocka_unit_test_setup(an_amplitude_step_counts_beyond_its_noise_only, fresh),
         cmocka_unit_test_setup(a_pulse_that_leaks_into_the_mains_band_is_not_switching, fresh),
+        cmocka_unit_test_setup(nodes_that_cannot_tell_the_mains_leave_it_to_two_that_can, fresh),
+        cmocka_unit_test_setup(steps_at_every_node_may_be_picked_further_apart, fresh),
         cmocka_unit_test_setup(steps_too_far_apart_are_not_one_switching, fresh),
         cmocka_unit_test_setup(a_mark_overrules_but_the_others_still_say_their_numbers, fresh),
         cmocka_unit_test_setup(a_mark_that_misses_time_or_room_does_not_cover, fresh),
