@@ -1,5 +1,5 @@
 /* Two batches in turn, a ring of edges.
- * Must never be called by two writers at once. Called by the interrupts (avr/) and board.c. */
+ * Must never have two writers of one at once. Called by the interrupts (avr/) and board.c. */
 #include "node/board/sample.h"
 
 static void widen(struct report_samples *samples, uint16_t value, uint16_t at)

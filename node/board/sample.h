@@ -20,7 +20,8 @@ struct sample_edge {
     bool level;
 };
 
-/* One writer (an interrupt) and one reader (the loop). All zero to begin with. */
+/* Batches have one writer (an interrupt) and one reader (the loop); the loop has both ends of the
+ * edges. All zero to begin with. */
 struct sampler {
     struct sample_batch batches[2];
     uint8_t filling;       /* which one the interrupt writes */

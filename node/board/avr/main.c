@@ -57,6 +57,7 @@ int main(void)
     sei();
     board_start(&board, reset, starts);
     for (;;) {
+        motion_look();
         board_turn(&board);
     }
 }

@@ -15,6 +15,8 @@ uint16_t ticks_to_sample(void);
 /* Each sets its registers up; interrupts are off. */
 void convert_start(struct sampler *sampler);
 void motion_start(struct sampler *sampler);
+/* An edge that was caught goes to the sampler; at least every quarter second. */
+void motion_look(void);
 void line_start(void);
 void twi_start(void);
 void wire_start(void);

@@ -1,13 +1,16 @@
 /* The motion pin's edges, the gain's three pins, the tone's timer.
- * Must never sound after a reset. Called by board.c through hal.h and by interrupts. */
-#include <avr/interrupt.h>
+ * Must never sound after a reset. Called by board.c through hal.h and by avr/main.c. */
 #include <avr/io.h>
+#include <util/atomic.h>
 
 #include "node/board/avr/chip.h"
 #include "node/board/avr/parts.h"
 #include "node/board/hal.h"
 
-static struct sampler *edges;
+static struct {
+    struct sampler *sampler;
+    bool odd; /* the pin stood otherwise at the last look, with no edge caught */
+} edges;
 
 bool hal_motion(void)
 {
@@ -25,30 +28,39 @@ static void await_edge_from(bool level)
 void motion_start(struct sampler *sampler)
 {
     bool level = hal_motion();
-    edges = sampler;
+    edges.sampler = sampler;
     TCCR1B |= 1u << ICNC1;
     sampler_edge(sampler, ticks_now(), level); /* how it stands now */
     await_edge_from(level);
-    TIMSK1 |= 1u << ICIE1;
 }
 
-/* The timer caught the edge's count in hardware: exact, whatever ran meanwhile. Interrupts go on at
- * once, so that no sample waits. */
-ISR(TIMER1_CAPT_vect)
+/* The timer caught the edge's count in hardware: exact, if it is looked at within a quarter second.
+ * An interrupt of its own would only make samples wait. */
+void motion_look(void)
 {
-    uint16_t caught = ICR1;
-    TIMSK1 &= (uint8_t) ~(1u << ICIE1);
-    sei();
+    bool level = (TCCR1B & (1u << ICES1)) != 0; /* that is awaited */
+    bool caught = (TIFR1 & (1u << ICF1)) != 0;
+    uint16_t count;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
+    {
+        count = ICR1; /* read in two halves that belong together */
+    }
     uint32_t now = hal_ticks();
-    bool level = (TCCR1B & (1u << ICES1)) != 0;
-    sampler_edge(edges, now - (uint16_t)((uint16_t)now - caught), level);
+    uint32_t at = caught ? now - (uint16_t)((uint16_t)now - count) : now;
     bool stands = hal_motion();
-    if (stands != level) { /* it went back within microseconds */
-        sampler_edge(edges, now, stands);
+    if (!caught) { /* one that came while it was chosen what to await shows by how the pin stands */
+        bool missed = stands == level && edges.odd;
+        edges.odd = stands == level;
+        if (!missed) {
+            return;
+        }
+    }
+    edges.odd = false;
+    sampler_edge(edges.sampler, at, level);
+    if (stands != level) { /* it went back already */
+        sampler_edge(edges.sampler, now, stands);
     }
     await_edge_from(stands);
-    cli();
-    TIMSK1 |= 1u << ICIE1;
 }
 
 void hal_set_gain(uint8_t step)
