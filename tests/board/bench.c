@@ -135,7 +135,7 @@ static void on_xoff(struct avr_irq_t *irq, uint32_t value, void *context)
 
 void bench_send(struct bench *bench, uint8_t byte)
 {
-    bench->sent_cycle = bench->avr->cycle;
+    bench->sent_cycles[bench->sent++ % BENCH_SENT] = bench->avr->cycle;
     avr_raise_irq(avr_io_getirq(bench->avr, (uint32_t)AVR_IOCTL_UART_GETIRQ(line_name(bench)),
                                 UART_IRQ_INPUT),
                   byte);

@@ -11,6 +11,7 @@
 #define BENCH_HZ 16000000
 #define BENCH_TICK_CYCLES 64
 #define BENCH_LOG 4096u /* what was converted last: far longer than a frame waits */
+#define BENCH_SENT 256u
 #define BENCH_EDGES 64u
 
 /* A conversion of the antenna. */
@@ -68,7 +69,8 @@ struct bench {
     uint64_t pulse_from; /* cycles; between the two the antenna stands higher */
     uint64_t pulse_to;
     bool xon;
-    uint64_t sent_cycle; /* when the host sent its last byte */
+    uint64_t sent_cycles[BENCH_SENT]; /* when the host sent its last bytes; a ring */
+    uint64_t sent;
     uint16_t lowest_stack;
     uint64_t slept; /* cycles */
     uint32_t flash_bytes;

@@ -5,7 +5,7 @@
 import assert from "node:assert/strict";
 import fs from "node:fs";
 import { after, before, test } from "node:test";
-import { launch, launchStoppable, makeFolder, open, shoot, shown, startDemo, until, withoutFault } from "./support.mjs";
+import { launch, launchStoppable, makeFolder, open, pressByKeys, shoot, shown, startDemo, until, withoutFault } from "./support.mjs";
 import { Phone, Witness } from "./asleep.mjs";
 
 let folder;
@@ -133,6 +133,23 @@ test("a mark is made in one touch on a phone, taken back, corrected, and ended",
   await page.waitForSelector("text=/Mark \\d+ is over/");
   await until("it is over", async () => (await page.locator(".marks li", { hasText: "still going on" }).count()) === 0);
   await withoutFault(page, "marks");
+  assert.deepEqual(page.faults, []);
+  await page.context().close();
+});
+
+test("a mark is made and taken back by keyboard alone", async () => {
+  const page = await open(await context({ viewport: { width: 1280, height: 900 } }), `${demo.url}#marks`);
+  await page.waitForSelector("[name=room]");
+  while (await page.evaluate(() => document.activeElement.name !== "room")) {
+    await page.keyboard.press("Tab");
+  }
+  while (!await page.isChecked("[name=room][value=kitchen]")) {
+    await page.keyboard.press("ArrowRight");
+  }
+  await pressByKeys(page, /^I touched a node/);
+  await page.waitForSelector("text=/I touched a node \\(Kitchen; 60 s; mark \\d+\\)/");
+  await pressByKeys(page, /^Undo/);
+  await page.waitForSelector("text=Taken back");
   assert.deepEqual(page.faults, []);
   await page.context().close();
 });

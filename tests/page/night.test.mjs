@@ -5,7 +5,7 @@ import assert from "node:assert/strict";
 import fs from "node:fs";
 import path from "node:path";
 import { after, before, test } from "node:test";
-import { DEADLINE_MS, launch, makeFolder, open, ROOMWAKE, run, serve, serveMade, shown, until, withoutFault } from "./support.mjs";
+import { DEADLINE_MS, launch, makeFolder, open, pressByKeys, ROOMWAKE, run, serve, serveMade, shown, until, withoutFault } from "./support.mjs";
 
 const NIGHT_S = 28800;
 const SPIKE_S = 18000;
@@ -369,25 +369,15 @@ test("names are never markup, in no view", async () => {
 test("by keyboard alone a finding is reached, played, and left", async () => {
   const page = await open(await browser.newContext({ viewport: { width: 1280, height: 900 } }), `${served.url}#now`);
   await page.waitForSelector("#found li");
-  const press = async (words) => {
-    for (let i = 0; i < 200; i += 1) {
-      await page.keyboard.press("Tab");
-      if (await page.evaluate((text) => document.activeElement.textContent.trim().startsWith(text), words)) {
-        await page.keyboard.press("Enter");
-        return;
-      }
-    }
-    throw new Error(`no way by Tab to ${words}`);
-  };
-  await press("Look closer");
+  await pressByKeys(page, /^Look closer/);
   await page.waitForSelector(".trace canvas");
-  await press("Play");
+  await pressByKeys(page, /^Play/);
   await until("the play's end", async () => (await page.locator(".node.reached").count()) === 3);
-  await press("Night");
+  await pressByKeys(page, /^Night/);
   await shown(page);
-  await press("Finding before");
+  await pressByKeys(page, /^Finding before/);
   await until("the finding", async () => { const [a, b] = await sight(page); return b - a < 200e9; });
-  await press("Take away");
+  await pressByKeys(page, /^Take away/);
   await page.waitForSelector(".takes");
   assert.deepEqual(page.faults, []);
   await page.context().close();

@@ -5,7 +5,7 @@ import assert from "node:assert/strict";
 import fs from "node:fs";
 import path from "node:path";
 import { after, before, test } from "node:test";
-import { launch, makeFolder, open, serve, until, withoutFault } from "./support.mjs";
+import { launch, makeFolder, open, pressByKeys, serve, until, withoutFault } from "./support.mjs";
 
 let folder;
 let browser;
@@ -164,16 +164,7 @@ test("every step is undone and done again, and a fault is shown where it is", as
 
 test("by keyboard alone a house is drawn and saved", async () => {
   const { served, context, page, read } = await openPlan("keys.json");
-  const press = async (name) => {
-    for (let i = 0; i < 120; i += 1) {
-      await page.keyboard.press("Tab");
-      if (await page.evaluate((text) => document.activeElement.textContent.trim() === text, name)) {
-        await page.keyboard.press("Enter");
-        return;
-      }
-    }
-    throw new Error(`no way by Tab to ${name}`);
-  };
+  const press = (name) => pressByKeys(page, new RegExp(`^${name}$`));
   await press("Add a room of 4 by 3 m");
   await press("Add a room of 4 by 3 m");
   await press("Add a door between two rooms");

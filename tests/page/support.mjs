@@ -176,3 +176,15 @@ export async function withoutFault(page, name) {
     await page.setViewportSize(before);
   }
 }
+
+// By Tab to what has the focus with these words, then Enter.
+export async function pressByKeys(page, words) {
+  for (let i = 0; i < 200; i += 1) {
+    await page.keyboard.press("Tab");
+    if (words.test(await page.evaluate(() => document.activeElement.textContent.trim()))) {
+      await page.keyboard.press("Enter");
+      return;
+    }
+  }
+  throw new Error(`no way by Tab to ${words}`);
+}
