@@ -275,6 +275,7 @@ test("what the team did, asked and missed stands on the time axis and in words",
   const page = await openNight();
   await page.waitForSelector("text=/In sight: 60 findings, 4 marks, 1 gap, 10 question windows/");
   await page.click(".inside summary");
+  await until("the words", async () => /mark 2\)[^]*window 2 of/.test(await page.textContent(".inside")));
   const words = await page.textContent(".inside");
   for (const part of ["I walked through (room-1, kim, 5 min 0 s, mark 2)", "Room 4 (n4), 15 min 0 s: the node was off",
     "\"is somebody there?\", 20 s (window 1 of session kitchen)", "nobody asked, 20 s (window 2 of session kitchen)"]) {
