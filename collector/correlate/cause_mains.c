@@ -239,8 +239,7 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     bool at_once =
         coincidence->kind == COINCIDENCE_PROMPT && beyond_ns <= (all ? SPREAD_ALL_NS : SPREAD_NS);
     size_t swinging = nodes_swinging(question);
-    bool most = able < coincidence->order_count ? nodes >= ABLE_LEAST && 2 * nodes > able
-                                                : 2 * nodes > able;
+    bool most = 2 * nodes > able && (able == coincidence->order_count || nodes >= ABLE_LEAST);
     opinion->fits = at_once && most;
     opinion->likelihood =
         coincidence->order_count ? (double)nodes / (double)coincidence->order_count : 0.0;

@@ -3,22 +3,21 @@
 #include "collector/record/site_clock.h"
 
 #include <stdlib.h>
-#include <sys/timex.h>
+
+#include "common/kernel_clock.h"
 
 /* What a machine that nobody disciplines may be off (common practice, no source). */
 #define UNDISCIPLINED_NS INT64_C(1000000000)
-#define NS_PER_US INT64_C(1000)
 /* Between two looks no daemon slews so far. */
 #define STEP_LEAST_NS INT64_C(100000000)
 
 static int64_t kernel_error_ns(void)
 {
-    struct timex status = {.modes = 0};
-    int state = adjtimex(&status);
-    if (state == TIME_ERROR || state < 0 || status.maxerror * NS_PER_US > UNDISCIPLINED_NS) {
-        return UNDISCIPLINED_NS;
-    }
-    return status.maxerror * NS_PER_US;
+    struct kernel_clock kernel = kernel_clock_system();
+    struct kernel_reading reading;
+    kernel.read(kernel.context, &reading);
+    bool kept = reading.disciplined && reading.bound_ns <= UNDISCIPLINED_NS;
+    return kept ? reading.bound_ns : UNDISCIPLINED_NS;
 }
 
 static int64_t read_mono(const struct site_clock *clock)
