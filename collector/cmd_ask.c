@@ -2,6 +2,7 @@
  * Must never hold more than options and one call. Called by main.c. */
 #include <stdio.h>
 #include <stdlib.h>
+#include <time.h>
 
 #include "collector/commands.h"
 #include "collector/night/reader.h"
@@ -10,21 +11,39 @@
 #include "collector/record/baseline_summary.h"
 #include "collector/record/running.h"
 #include "common/small_file.h"
+#include "common/text.h"
 
-static void print_plan(const struct question_plan *plan)
+#define DISK_STEPS 8
+#define DISK_STEP_NS 250000000L
+
+static int print_plan(const struct question_plan *plan, struct error *error)
 {
-    printf("\"%s\": %zu questions and as many windows in which nobody asks, in an order that nobody"
-           " knows.\nIf %.0f of 100 questions are answered and chance gives %.0f of 100, this"
-           " session finds it %.0f times in 100.\n",
-           plan->title, plan->question_count, 100 * plan->expect_response,
-           100 * plan->expect_by_chance, 100 * plan_power(plan));
-    printf(
-        "Whoever asks should sit as still in the windows without a question as in the others.\n");
+    struct text words = {0};
+    plan_say(plan, &words);
+    int result = words.failed ? error_set(error, ERROR_MEMORY, "ask: out of memory") : 0;
+    if (result == 0) {
+        printf("%s", words.bytes);
+    }
+    text_free(&words);
+    return result;
 }
 
-/* Against the site of the night that is being recorded, before anything is begun. */
-static int check_site(const struct running *running, const struct question_plan *plan,
-                      const char *path, struct error *error)
+/* A session that has just told its end takes a moment to the disk. */
+static int refuse_overlap(struct night_reader *reader, const struct running *running,
+                          struct error *error)
+{
+    const struct timespec step = {0, DISK_STEP_NS};
+    int result = ask_refuse_overlap(reader, running_now_ns(running), error);
+    for (int i = 0; i < DISK_STEPS && result != 0 && error->code == ERROR_USAGE; i++) {
+        (void)nanosleep(&step, NULL);
+        result = ask_refuse_overlap(reader, running_now_ns(running), error);
+    }
+    return result;
+}
+
+/* Against the night that is being recorded, before anything is begun. */
+static int check_night(const struct running *running, const struct question_plan *plan,
+                       const char *path, struct error *error)
 {
     struct night_reader *reader = NULL;
     struct site *site = NULL;
@@ -34,6 +53,9 @@ static int check_site(const struct running *running, const struct question_plan 
     int result = night_read_site(reader, 0, &site, error);
     if (result == 0 && plan_check_site(plan, site, error) != 0) {
         result = error_wrap(error, "%s", path);
+    }
+    if (result == 0) {
+        result = refuse_overlap(reader, running, error);
     }
     site_free(site);
     night_reader_close(reader);
@@ -46,17 +68,15 @@ static int hold(const struct ask_settings *asked, const char *site_id, const cha
     struct running running;
     struct ask_settings settings = *asked;
     size_t learning = 0;
+    struct text words = {0};
     if (running_find(site_id, &running, error) != 0 ||
-        check_site(&running, settings.plan, path, error) != 0 ||
+        check_night(&running, settings.plan, path, error) != 0 ||
         baseline_count_learning(running.night, &learning, error) != 0) {
         return -1;
     }
-    if (learning > 0) {
-        printf(
-            "NOTE: %zu quantities are still learning what is usual, or are not heard: no response"
-            " of theirs can\ncount yet (roomwake baseline tells).\n",
-            learning);
-    }
+    ask_say_learning(learning, &words);
+    printf("%s", words.bytes ? words.bytes : "");
+    text_free(&words);
     settings.broker_url = running.broker;
     settings.site = running.site;
     return ask_run(&settings, error);
@@ -74,7 +94,7 @@ static int run_command(const struct arguments *arguments)
         result = plan_parse(text, length, path, &plan, &error);
     }
     if (result == 0) {
-        print_plan(plan);
+        result = print_plan(plan, &error);
     }
     if (result == 0 && !options_value(arguments, "check")) {
         const struct ask_settings settings = {

@@ -45,12 +45,8 @@ static int tell(const struct running *running, const struct message_baseline *ba
     if (tell_baseline(running->broker, running->site, baseline, &said, &error) != 0) {
         return options_fail("baseline", &error);
     }
-    printf("%s", baseline->end ? "The quiet spell is over: what has been learnt counts.\n"
-                 : baseline->length_ns > 0
-                     ? "A quiet spell has begun. Leave the rooms and keep still until it is over; "
-                       "it goes on longer where it is disturbed.\n"
-                     : "A quiet spell has begun. Leave the rooms and keep still; end it with "
-                       "`roomwake baseline --end`, better after ten minutes or more.\n");
+    printf("%s%s\n", baseline_say(baseline),
+           baseline->end || baseline->length_ns > 0 ? "" : " (roomwake baseline --end)");
     return EXIT_CODE_SUCCESS;
 }
 

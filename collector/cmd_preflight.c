@@ -19,16 +19,16 @@ static int run_command(const struct arguments *arguments)
     double hours = 0.0;
     struct preflight_settings settings = {.station = options_station(arguments)};
     if (options_number(arguments, "hours", DEFAULT_HOURS, 0.1, 1000.0, &hours, &error) != 0 ||
-        options_number(arguments, "wait", DEFAULT_WAIT_S, 1.0, 3600.0, &settings.wait_s, &error) !=
-            0 ||
-        options_number(arguments, "look", DEFAULT_LOOK_S, LOOK_LEAST_S, 600.0, &settings.look_s,
+        options_number(arguments, "wait", DEFAULT_WAIT_S, 1.0, 3600.0, &settings.wishes.wait_s,
                        &error) != 0 ||
+        options_number(arguments, "look", DEFAULT_LOOK_S, LOOK_LEAST_S, 600.0,
+                       &settings.wishes.look_s, &error) != 0 ||
         site_load(options_value(arguments, "site"), &site, NULL, &error) != 0) {
         return options_fail("preflight", &error);
     }
-    settings.site = site;
+    settings.wishes.site = site;
     settings.station.site_id = site->id;
-    settings.night_s = hours * 3600.0;
+    settings.wishes.night_s = hours * 3600.0;
     int outcome = preflight_run(&settings, &go, &error);
     site_free(site);
     if (outcome != 0) {

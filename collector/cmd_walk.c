@@ -11,24 +11,22 @@
 #define DEFAULT_LIMIT_S 300
 
 /* "hall,passage,kitchen" */
-static int read_rooms(const char *text, const struct site *site, size_t rooms[SITE_ROOMS_MAX],
-                      size_t *count, struct error *error)
+static int read_rooms(const char *text, struct walk_wishes *wishes, struct error *error)
 {
-    *count = 0;
     while (*text) {
         char id[IDENT_SIZE];
         size_t length = strcspn(text, ",");
-        if (length == 0 || length >= sizeof id || *count == SITE_ROOMS_MAX) {
+        if (length == 0 || length >= sizeof id || wishes->room_count == SITE_ROOMS_MAX) {
             return error_set(error, ERROR_USAGE,
                              "--rooms: rooms in the order of the walk, with "
                              "commas between, e.g. hall,passage,kitchen");
         }
         (void)snprintf(id, sizeof id, "%.*s", (int)length, text);
-        rooms[*count] = site_find_room(site, id);
-        if (rooms[*count] == SIZE_MAX) {
+        size_t room = site_find_room(wishes->site, id);
+        if (room == SIZE_MAX) {
             return error_set(error, ERROR_USAGE, "--rooms: \"%s\" is no room of the site file", id);
         }
-        (*count)++;
+        wishes->rooms[wishes->room_count++] = room;
         text += length + (text[length] == ',');
     }
     return 0;
@@ -37,15 +35,13 @@ static int read_rooms(const char *text, const struct site *site, size_t rooms[SI
 static int run(const struct arguments *arguments, const struct site *site, bool *good,
                struct error *error)
 {
-    size_t rooms[SITE_ROOMS_MAX];
-    struct walk_settings settings = {
-        .site = site, .rooms = rooms, .station = options_station(arguments)};
+    struct walk_settings settings = {.wishes = {.site = site},
+                                     .station = options_station(arguments)};
     settings.station.site_id = site->id;
-    if (read_rooms(options_value(arguments, "rooms"), site, rooms, &settings.room_count, error) !=
-            0 ||
-        options_number(arguments, "quiet", DEFAULT_QUIET_S, 0.0, 600.0, &settings.quiet_s, error) !=
-            0 ||
-        options_number(arguments, "limit", DEFAULT_LIMIT_S, 1.0, 3600.0, &settings.limit_s,
+    if (read_rooms(options_value(arguments, "rooms"), &settings.wishes, error) != 0 ||
+        options_number(arguments, "quiet", DEFAULT_QUIET_S, 0.0, 600.0, &settings.wishes.quiet_s,
+                       error) != 0 ||
+        options_number(arguments, "limit", DEFAULT_LIMIT_S, 1.0, 3600.0, &settings.wishes.limit_s,
                        error) != 0) {
         return -1;
     }

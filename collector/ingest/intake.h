@@ -107,6 +107,9 @@ int intake_mark(struct intake *intake, const struct message_mark *message, struc
  */
 int intake_baseline(struct intake *intake, const struct message_baseline *message,
                     struct error *error);
+/* A step of a question session that is held at the base station itself. */
+int intake_question(struct intake *intake, const struct message_question *said,
+                    struct error *error);
 /* About once a second: stops waiting for nodes that lag, advances SenML nodes. */
 void intake_tick(struct intake *intake);
 /* At the end, before the pipeline finishes: names the gaps that reach to end_ns. */

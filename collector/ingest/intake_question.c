@@ -17,16 +17,26 @@ static int store(struct intake *intake, const struct question_step *step, struct
     return result;
 }
 
+int intake_question(struct intake *intake, const struct message_question *said, struct error *error)
+{
+    const struct question_step step = {.time_ns = intake_now(intake), .said = *said};
+    if (store(intake, &step, error) != 0) {
+        return -1;
+    }
+    if (intake->settings.hooks.question) {
+        intake->settings.hooks.question(intake->settings.hooks.context, &step);
+    }
+    return 0;
+}
+
 void intake_take_question(struct intake *intake, const uint8_t *payload, size_t length)
 {
     struct error error;
-    struct question_step step = {.time_ns = intake_now(intake)};
-    if (message_question_read((const char *)payload, length, &step.said, &error) != 0 ||
-        store(intake, &step, &error) != 0) {
+    struct message_question said = {.text = NULL};
+    if (message_question_read((const char *)payload, length, &said, &error) != 0 ||
+        intake_question(intake, &said, &error) != 0) {
         intake->counts.malformed++;
-        said_warn(&intake->said_malformed, step.time_ns, "refused", error.text);
-    } else if (intake->settings.hooks.question) {
-        intake->settings.hooks.question(intake->settings.hooks.context, &step);
+        said_warn(&intake->said_malformed, intake_now(intake), "refused", error.text);
     }
-    free(step.said.text);
+    free(said.text);
 }

@@ -249,6 +249,18 @@ double plan_power(const struct question_plan *plan)
                        plan->alpha);
 }
 
+void plan_say(const struct question_plan *plan, struct text *out)
+{
+    (void)text_append_format(
+        out,
+        "\"%s\": %zu questions and as many windows in which nobody asks, in an order that nobody"
+        " knows.\nIf %.0f of 100 questions are answered and chance gives %.0f of 100, this session"
+        " finds it %.0f times in 100.\nWhoever asks should sit as still in the windows without a"
+        " question as in the others.\n",
+        plan->title, plan->question_count, 100 * plan->expect_response,
+        100 * plan->expect_by_chance, 100 * plan_power(plan));
+}
+
 double plan_length_s(const struct question_plan *plan)
 {
     return 2.0 * (double)plan->question_count * (plan->ask_s + plan->window_s + 2.0 * plan->rest_s);

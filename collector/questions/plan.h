@@ -11,6 +11,7 @@
 #include "common/ident.h"
 #include "common/message.h"
 #include "common/site.h"
+#include "common/text.h"
 
 #define PLAN_TEXT_MAX (MESSAGE_QUESTION_TEXT_SIZE - 128u)
 #define PLAN_TITLE_SIZE 128
@@ -57,6 +58,8 @@ int plan_parse(const char *text, size_t length, const char *name, struct questio
 int plan_check_site(const struct question_plan *plan, const struct site *site, struct error *error);
 /* The chance that the session claims an effect of the expected size (exact_power). */
 double plan_power(const struct question_plan *plan);
+/* What the session is and can find, in sentences, before it is begun. */
+void plan_say(const struct question_plan *plan, struct text *out);
 /* How long it takes at most, seconds. */
 double plan_length_s(const struct question_plan *plan);
 

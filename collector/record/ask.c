@@ -10,7 +10,7 @@
 #include <unistd.h>
 #include <uv.h>
 
-#include "collector/questions/draw.h"
+#include "collector/questions/holding.h"
 #include "common/mqtt_uv.h"
 #include "common/topic.h"
 
@@ -19,22 +19,16 @@
 #define CONNECT_LIMIT_MS 5000u
 #define LAST_WORD_LIMIT_MS 10000u
 #define MS_PER_S 1000.0
-#define NS_PER_S 1e9
 
-enum stage { STAGE_CONNECT, STAGE_REST, STAGE_SPEAK, STAGE_LISTEN, STAGE_LAST_WORD };
+enum stage { STAGE_CONNECT, STAGE_HOLD, STAGE_LAST_WORD };
 
 struct session {
-    const struct ask_settings *settings;
+    struct holding *holding;
     struct mqtt_uv *mqtt;
     uv_timer_t timer;
     uv_signal_t signals[2];
     char broker_at[AT_SIZE]; /* without its password */
     char topic[TOPIC_SIZE];
-    char id[IDENT_SIZE];
-    uint8_t seed[DRAW_SEED_SIZE];
-    struct draw_window windows[DRAW_WINDOWS_MAX];
-    size_t count;
-    size_t at; /* the window that comes or is being held */
     enum stage stage;
     int last_message;
     bool leaving;
@@ -66,16 +60,10 @@ static void leave(struct session *session)
     }
 }
 
-static int publish(struct session *session, enum question_what what, double length_s, char *text)
+static int publish(struct session *session, const struct message_question *said)
 {
     struct text json = {0};
-    struct message_question said = {
-        .what = what,
-        .nth = what == QUESTION_ASKED || what == QUESTION_SILENT ? (uint32_t)session->at + 1 : 0,
-        .length_ns = (int64_t)(length_s * NS_PER_S),
-        .text = text};
-    memcpy(said.session, session->id, sizeof said.session);
-    int result = message_question_write(&said, &json) != 0
+    int result = message_question_write(said, &json) != 0
                      ? error_set(&session->error, ERROR_MEMORY, "question: out of memory")
                      : mqtt_uv_publish(session->mqtt, session->topic, json.bytes, json.length, 1,
                                        false, &session->last_message, &session->error);
@@ -85,95 +73,61 @@ static int publish(struct session *session, enum question_what what, double leng
 
 static void on_timer(uv_timer_t *timer);
 
-static void wait_for(struct session *session, enum stage stage, double seconds)
+static void wait_for(struct session *session, double seconds)
 {
-    session->stage = stage;
     (void)uv_timer_start(&session->timer, on_timer, (uint64_t)(seconds * MS_PER_S), 0);
 }
 
 /* The last thing the night hears of this session; then the broker's word is waited for. */
-static void last_word(struct session *session, enum question_what what, char *text)
+static void last_word(struct session *session, const struct holding_step *step)
 {
-    if (publish(session, what, 0, text) != 0) {
+    session->stage = STAGE_LAST_WORD;
+    if (publish(session, &step->said) != 0) {
         session->broken = true;
         leave(session);
         return;
     }
-    wait_for(session, STAGE_LAST_WORD, LAST_WORD_LIMIT_MS / MS_PER_S);
+    wait_for(session, LAST_WORD_LIMIT_MS / MS_PER_S);
 }
 
 static void break_off(struct session *session, const char *why)
 {
-    char text[256];
+    struct holding_step step;
     if (session->stage == STAGE_LAST_WORD) {
         return;
     }
     session->broken = true;
     (void)error_set(&session->error, ERROR_STATE, "broken off: %s", why);
-    (void)snprintf(text, sizeof text, "%s", why);
-    say("BROKEN OFF", why);
+    holding_break(session->holding, why, &step);
+    say(step.head, step.text);
     if (session->stage == STAGE_CONNECT) {
         leave(session);
     } else {
-        last_word(session, QUESTION_BROKEN, text);
+        last_word(session, &step);
     }
 }
 
-static void begin_rest(struct session *session)
+static void take_step(struct session *session, const struct holding_step *step)
 {
-    wait_for(session, STAGE_REST, session->windows[session->at].rest_s);
-}
-
-static void begin_speaking(struct session *session)
-{
-    const struct draw_window *window = &session->windows[session->at];
-    const struct question_plan *plan = session->settings->plan;
-    char head[32];
-    char text[PLAN_QUESTION_SIZE + 128];
-    (void)snprintf(head, sizeof head, "%zu of %zu", session->at + 1, session->count);
-    if (window->asked) {
-        (void)snprintf(text, sizeof text, "ASK NOW: \"%s\" (%g s)",
-                       plan->questions[window->question].text, plan->ask_s);
-    } else {
-        (void)snprintf(text, sizeof text, "nobody asks: be still (%g s)", plan->ask_s);
+    if (step->stage == HOLDING_OVER) {
+        say(step->head, "all windows were held; \"roomwake answers NIGHT\" tells the outcome");
+        last_word(session, step);
+        return;
     }
-    say(head, text);
-    wait_for(session, STAGE_SPEAK, plan->ask_s);
-}
-
-static void begin_listening(struct session *session)
-{
-    const struct draw_window *window = &session->windows[session->at];
-    const struct question_plan *plan = session->settings->plan;
-    char text[PLAN_QUESTION_SIZE];
-    (void)snprintf(text, sizeof text, "%s",
-                   window->asked ? plan->questions[window->question].text : "");
-    if (publish(session, window->asked ? QUESTION_ASKED : QUESTION_SILENT, plan->window_s, text) !=
-        0) {
+    if (step->told && publish(session, &step->said) != 0) {
         break_off(session, "the base station can't be reached");
         return;
     }
-    (void)snprintf(text, sizeof text, "now wait, all still, for %g s", plan->window_s);
-    say("", text);
-    wait_for(session, STAGE_LISTEN, plan->window_s);
-}
-
-static void end_listening(struct session *session)
-{
-    char hex[DRAW_HEX_SIZE];
-    session->at++;
-    if (session->at < session->count) {
-        begin_rest(session);
-        return;
+    if (step->text[0]) {
+        say(step->head, step->text);
     }
-    draw_hex(session->seed, hex);
-    say("over", "all windows were held; \"roomwake answers NIGHT\" tells the outcome");
-    last_word(session, QUESTION_END, hex);
+    wait_for(session, step->wait_s);
 }
 
 static void on_timer(uv_timer_t *timer)
 {
     struct session *session = timer->data;
+    struct holding_step step;
     switch (session->stage) {
     case STAGE_CONNECT:
         (void)error_set(&session->error, ERROR_NETWORK, "%s: the broker did not answer",
@@ -181,14 +135,9 @@ static void on_timer(uv_timer_t *timer)
         session->broken = true;
         leave(session);
         break;
-    case STAGE_REST:
-        begin_speaking(session);
-        break;
-    case STAGE_SPEAK:
-        begin_listening(session);
-        break;
-    case STAGE_LISTEN:
-        end_listening(session);
+    case STAGE_HOLD:
+        holding_next(session->holding, &step);
+        take_step(session, &step);
         break;
     case STAGE_LAST_WORD:
         (void)error_set(&session->error, ERROR_NETWORK,
@@ -202,28 +151,17 @@ static void on_timer(uv_timer_t *timer)
 /* The plan goes first, with what binds the seed: from here on nothing can be chosen any more. */
 static void begin(struct session *session)
 {
-    const struct ask_settings *settings = session->settings;
-    uint8_t bound[DRAW_SEED_SIZE];
-    char hex[DRAW_HEX_SIZE];
-    char line[256];
-    struct text text = {0};
-    draw_bind(session->seed, settings->plan_text, settings->plan_length, bound);
-    draw_hex(bound, hex);
-    (void)snprintf(session->id, sizeof session->id, "q-%.8s", hex);
-    (void)text_append_format(&text, "%s ", hex);
-    (void)text_append(&text, settings->plan_text, settings->plan_length);
-    if (text.failed || publish(session, QUESTION_PLAN, 0, text.bytes) != 0) {
+    struct holding_step step;
+    holding_begin(session->holding, &step);
+    if (publish(session, &step.said) != 0) {
         session->broken = true;
         leave(session);
-    } else {
-        (void)snprintf(line, sizeof line,
-                       "%s, drawn and bound; %zu windows, at most %.0f min. End it early with"
-                       " Ctrl-C: it then counts as broken off.",
-                       session->id, session->count, plan_length_s(settings->plan) / 60.0);
-        say("session", line);
-        begin_rest(session);
+        return;
     }
-    text_free(&text);
+    session->stage = STAGE_HOLD;
+    say(step.head, step.text);
+    say("", "End it early with Ctrl-C: it then counts as broken off.");
+    wait_for(session, step.wait_s);
 }
 
 static void on_up(void *context)
@@ -272,7 +210,7 @@ static int run(uv_loop_t *loop, struct session *session, const struct mqtt_confi
         session->signals[i].data = session;
         (void)uv_signal_start(&session->signals[i], on_signal, numbers[i]);
     }
-    wait_for(session, STAGE_CONNECT, CONNECT_LIMIT_MS / MS_PER_S);
+    wait_for(session, CONNECT_LIMIT_MS / MS_PER_S);
     mqtt_uv_start(session->mqtt);
     (void)uv_run(loop, UV_RUN_DEFAULT);
     mqtt_uv_free(session->mqtt);
@@ -283,21 +221,13 @@ static int run(uv_loop_t *loop, struct session *session, const struct mqtt_confi
     return -1;
 }
 
-int ask_run(const struct ask_settings *settings, struct error *error)
+static int hold(const struct ask_settings *settings, struct session *session, struct error *error)
 {
     struct mqtt_config config;
     char client_id[CLIENT_ID_SIZE];
     char *storage = NULL;
     uv_loop_t loop;
-    struct session *session = calloc(1, sizeof *session);
-    if (!session) {
-        return error_set(error, ERROR_MEMORY, "ask: out of memory");
-    }
     memset(&config, 0, sizeof config);
-    session->settings = settings;
-    session->count = 2 * settings->plan->question_count;
-    draw_seed(session->seed);
-    draw_windows(session->seed, settings->plan, session->windows);
     topic_format(TOPIC_QUESTION, settings->site, "", session->topic);
     (void)snprintf(client_id, sizeof client_id, "roomwake-ask-%ld", (long)getpid());
     int result = mqtt_url_parse(settings->broker_url, &config, &storage, error);
@@ -310,6 +240,23 @@ int ask_run(const struct ask_settings *settings, struct error *error)
         (void)uv_loop_close(&loop);
     }
     free(storage);
+    return result;
+}
+
+int ask_run(const struct ask_settings *settings, struct error *error)
+{
+    uint8_t seed[DRAW_SEED_SIZE];
+    struct session *session = calloc(1, sizeof *session);
+    if (!session) {
+        return error_set(error, ERROR_MEMORY, "ask: out of memory");
+    }
+    draw_seed(seed);
+    int result = holding_new(settings->plan, settings->plan_text, settings->plan_length, seed,
+                             &session->holding, error);
+    if (result == 0) {
+        result = hold(settings, session, error);
+    }
+    holding_free(session->holding);
     free(session);
     return result;
 }

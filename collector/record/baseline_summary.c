@@ -172,3 +172,14 @@ int baseline_count_learning(const char *night_path, size_t *learning, struct err
 {
     return look(night_path, NULL, learning, error);
 }
+
+const char *baseline_say(const struct message_baseline *order)
+{
+    return order->end ? "The quiet spell is over: what has been learnt counts."
+           : order->length_ns > 0
+               ? "A quiet spell has begun. Leave the rooms and keep still until it is over; it "
+                 "goes "
+                 "on longer where it is disturbed."
+               : "A quiet spell has begun. Leave the rooms and keep still until you end it, better "
+                 "after ten minutes or more.";
+}

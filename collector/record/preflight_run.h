@@ -5,16 +5,13 @@
 
 #include <stdbool.h>
 
+#include "collector/record/preflight_watch.h"
 #include "collector/record/station_child.h"
 #include "common/error.h"
-#include "common/site.h"
 
 struct preflight_settings {
-    const struct site *site;
+    struct preflight_wishes wishes;
     struct station_child_settings station;
-    double night_s; /* how long the night will be */
-    double wait_s;  /* at most so long for the nodes */
-    double look_s;  /* how much of each is looked at */
 };
 
 /* Prints its report; *go: nothing stops the night. */

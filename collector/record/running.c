@@ -13,6 +13,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "common/clock.h"
 #include "common/json.h"
 #include "common/text.h"
 
@@ -194,4 +195,15 @@ int running_find(const char *site, struct running *running, struct error *error)
                          found);
     }
     return 0;
+}
+
+int64_t running_now_ns(const struct running *running)
+{
+    struct clock_skew skew;
+    struct clock_source clock;
+    struct error ignored;
+    if (clock_from_environment(&skew, &clock, &ignored) != 0) {
+        clock = clock_system();
+    }
+    return clock.mono_ns(clock.context) + running->site_less_mono_ns;
 }

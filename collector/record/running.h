@@ -30,5 +30,7 @@ int running_find_left(const char *site, struct running *running, struct error *e
 /* The one live night, or the one of this site if `site` is not NULL. ERROR_NOT_FOUND where none is
  * being recorded, ERROR_USAGE where several are and none was named. */
 int running_find(const char *site, struct running *running, struct error *error);
+/* Site time now, by this machine's clock that never steps. */
+int64_t running_now_ns(const struct running *running);
 
 #endif

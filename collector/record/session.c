@@ -16,6 +16,7 @@
 void session_stop(struct session *session)
 {
     struct error error;
+    acts_stop(session->acts);
     session->end_ns = site_clock_now_ns(&session->clock);
     if (intake_finish(session->intake, session->end_ns, &error) != 0 ||
         pipeline_finish(session->pipeline, &error) != 0 ||
@@ -50,6 +51,7 @@ static void free_parts(struct session *session)
     }
     broker_child_free(session->broker);
     web_server_free(session->web);
+    acts_free(session->acts);
     web_live_free(session->live);
     station_free(session->station);
 }

@@ -92,7 +92,9 @@ static void on_mark_runs(void *context, const struct mark *mark)
 
 static void on_quiet(void *context, const struct quiet_order *order)
 {
-    station_quiet(((struct session *)context)->station, order);
+    struct session *session = context;
+    station_quiet(session->station, order);
+    acts_take_quiet(session->acts, order);
 }
 
 static void on_said(void *context, const struct message_said *said)
@@ -102,7 +104,9 @@ static void on_said(void *context, const struct message_said *said)
 
 static void on_question(void *context, const struct question_step *step)
 {
-    station_question(((struct session *)context)->station, step);
+    struct session *session = context;
+    station_question(session->station, step);
+    acts_take_question(session->acts, step);
 }
 
 static void on_gap(void *context, const struct gap *gap)
@@ -204,6 +208,7 @@ static int open_night(struct session *session, struct error *error)
     };
     if (!session->continued) {
         session->begun_ns = night.start_ns;
+        acts_begin_night(session->acts, night.start_ns);
         web_live_begin(session->live, night.start_ns);
     }
     if (night_writer_open(&night, ack_on_committed, session->ack, &session->writer, error) != 0) {

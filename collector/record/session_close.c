@@ -21,6 +21,7 @@ void session_close_page(struct session *session)
 {
     web_live_end(session->live);
     web_server_close(session->web);
+    acts_close(session->acts);
 }
 
 /* What was never built is skipped. */

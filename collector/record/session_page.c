@@ -15,6 +15,58 @@ static int make_mark(void *context, const struct message_mark *message, struct m
     return intake_mark(session->intake, message, mark, NULL, error);
 }
 
+static int take_quiet(void *context, const struct message_baseline *order, struct error *error)
+{
+    struct session *session = context;
+    if (!session->intake || session->stopping) {
+        return error_set(error, ERROR_STATE, "quiet: nothing is being recorded");
+    }
+    return intake_baseline(session->intake, order, error);
+}
+
+static int take_question(void *context, const struct message_question *step, struct error *error)
+{
+    struct session *session = context;
+    if (!session->intake || session->stopping) {
+        return error_set(error, ERROR_STATE, "question: nothing is being recorded");
+    }
+    return intake_question(session->intake, step, error);
+}
+
+static size_t count_learning(void *context)
+{
+    const struct session *session = context;
+    return session->pipeline ? pipeline_count_learning(session->pipeline) : 0;
+}
+
+static int64_t now_ns(void *context)
+{
+    return site_clock_now_ns(&((struct session *)context)->clock);
+}
+
+static int build_acts(struct session *session, struct error *error)
+{
+    const struct acts_settings settings = {
+        .loop = &session->loop,
+        .site = session->settings->site,
+        .night_path = session->settings->night_path,
+        .live = session->live,
+        .context = session,
+        .now_ns = now_ns,
+        .quiet = take_quiet,
+        .question = take_question,
+        .learning = count_learning,
+    };
+    return acts_new(&settings, &session->acts, error);
+}
+
+static int do_act(void *context, const struct web_act *asked, struct text *said,
+                  struct error *error)
+{
+    struct session *session = context;
+    return acts_do(session->acts, asked, said, error);
+}
+
 static int write_night(void *context, const char *format, FILE *out,
                        const volatile sig_atomic_t *stop, struct error *error)
 {
@@ -37,6 +89,9 @@ int session_page_build(struct session *session, struct error *error)
         return -1;
     }
     station_listen(session->station, web_live_line, session->live);
+    if (build_acts(session, error) != 0) {
+        return -1;
+    }
     const struct web_settings web = {
         .loop = &session->loop,
         .host = settings->http_host,
@@ -48,6 +103,7 @@ int session_page_build(struct session *session, struct error *error)
         .private_key = settings->http_key,
         .actions = {.context = session,
                     .mark = make_mark,
+                    .act = do_act,
                     .write = write_night,
                     .format = page_format_live},
     };

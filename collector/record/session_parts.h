@@ -12,6 +12,7 @@
 #include "collector/ingest/time_server.h"
 #include "collector/night/writer.h"
 #include "collector/pipeline/pipeline.h"
+#include "collector/record/acts.h"
 #include "collector/record/broker_child.h"
 #include "collector/record/findings.h"
 #include "collector/record/loop_watch.h"
@@ -58,6 +59,7 @@ struct session {
     struct station *station;
     struct web_live *live; /* NULL: no page */
     struct web_server *web;
+    struct acts *acts; /* NULL: no page */
     struct night_writer *writer;
     bool writer_failed;
     struct error failure; /* of the end, told when the loop is over */

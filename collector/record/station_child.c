@@ -13,8 +13,6 @@
 #include <time.h>
 #include <unistd.h>
 
-#include "common/clock.h"
-
 #define BEGIN_LIMIT_MS 20000
 #define END_LIMIT_MS 60000
 #define STEP_MS 100
@@ -114,15 +112,4 @@ void station_child_end(struct station_child *recorder)
         waited += STEP_MS;
     }
     recorder->child = 0;
-}
-
-int64_t station_child_now_ns(const struct station_child *recorder)
-{
-    struct clock_skew skew;
-    struct clock_source clock;
-    struct error ignored;
-    if (clock_from_environment(&skew, &clock, &ignored) != 0) {
-        clock = clock_system();
-    }
-    return clock.mono_ns(clock.context) + recorder->running.site_less_mono_ns;
 }

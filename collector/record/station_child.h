@@ -30,7 +30,5 @@ int station_child_begin(const struct station_child_settings *settings,
                         struct station_child *recorder, struct error *error);
 /* Ends a child in order; its night stays. */
 void station_child_end(struct station_child *recorder);
-/* Site time now. */
-int64_t station_child_now_ns(const struct station_child *recorder);
 
 #endif

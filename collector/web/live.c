@@ -48,6 +48,7 @@ void web_live_free(struct web_live *live)
         for (size_t i = 0; i < WEB_LIVE_FRESH; i++) {
             text_free(&live->fresh.ring[i]);
         }
+        text_free(&live->acts);
         text_free(&live->fresh.lanes);
         text_free(&live->fresh.seen);
         free(live->nodes);
@@ -213,6 +214,33 @@ void web_live_broker(struct web_live *live, bool up, const char *why)
         (void)snprintf(live->broker_why, sizeof live->broker_why, "no broker (%s)", why);
         stand_anew(live);
     }
+}
+
+void web_live_acts(struct web_live *live, const char *json)
+{
+    if (live) {
+        text_clear(&live->acts);
+        (void)text_append_format(&live->acts, "%s", json);
+        live->acts_version++;
+        live_tell(live);
+    }
+}
+
+uint64_t web_live_acts_version(const struct web_live *live)
+{
+    return live->acts_version;
+}
+
+void web_live_acts_event(const struct web_live *live, struct text *out)
+{
+    (void)text_append_format(out, "event: acts\ndata: ");
+    (void)text_append(out, live->acts.bytes, live->acts.length);
+    (void)text_append_format(out, "\n\n");
+}
+
+int64_t web_live_base_ns(const struct web_live *live)
+{
+    return live->base_ns;
 }
 
 void web_live_end(struct web_live *live)

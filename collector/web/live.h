@@ -50,6 +50,10 @@ void web_live_blocks(struct web_live *live, uint32_t node, const struct channel 
 void web_live_disturbed(struct web_live *live, const struct disturbance *disturbance);
 /* A finding as it is known now: an event like a line. */
 void web_live_finding(struct web_live *live, const struct coincidence *coincidence);
+/* How what the team does before and in the night stands (JSON): an event of its own without an id,
+ * told when it changes and to whoever comes. */
+void web_live_acts(struct web_live *live, const char *json);
+int64_t web_live_base_ns(const struct web_live *live);
 int64_t web_live_now_ns(const struct web_live *live);
 
 /* The lines are numbered from 1; kept are those from web_live_first up to before web_live_next. */
@@ -71,5 +75,8 @@ const struct text *web_live_fresh_event(const struct web_live *live, uint64_t nu
 uint64_t web_live_version(const struct web_live *live);
 /* Appends how all stands now, as an event without an id. */
 int web_live_standing(const struct web_live *live, struct text *out);
+/* The same for the acts. */
+uint64_t web_live_acts_version(const struct web_live *live);
+void web_live_acts_event(const struct web_live *live, struct text *out);
 
 #endif

@@ -53,6 +53,8 @@ struct web_live {
     uint64_t next;
     struct text ring[WEB_LIVE_LINES];
     uint64_t version;
+    struct text acts;
+    uint64_t acts_version; /* 0: nothing was told */
     bool broker_told;
     bool broker_up;
     bool disk_failed;

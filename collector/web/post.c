@@ -1,5 +1,6 @@
-/* The few changes that the page can make: pairing a device, a mark, and the plan's site file.
- * Must never change anything that `actions` does not offer. Called by routes.c, after its checks.
+/* The few changes that the page can make: pairing a device, a mark, an act, and the plan's site
+ * file. Must never change anything that `actions` does not offer. Called by routes.c, after its
+ * checks.
  */
 #include <arpa/inet.h>
 #include <netinet/in.h>
@@ -99,6 +100,33 @@ enum MHD_Result web_post_mark(struct web_server *server, struct MHD_Connection *
     struct text json = {0};
     (void)text_append_format(&json, "{\"id\":%lld}", (long long)mark_number(&mark));
     return web_reply_json(connection, MHD_HTTP_CREATED, &json);
+}
+
+enum MHD_Result web_post_act(struct web_server *server, struct MHD_Connection *connection,
+                             const struct text *body)
+{
+    const struct web_actions *actions = &server->settings->actions;
+    struct error error;
+    struct web_act act;
+    struct text said = {0};
+    struct text json = {0};
+    if (!actions->act) {
+        return web_reply_words(connection, MHD_HTTP_NOT_FOUND, "nothing is being recorded here\n");
+    }
+    if (web_body_act(body, &act, &error) != 0) {
+        return web_reply_error(connection, &error);
+    }
+    int refused = actions->act(actions->context, &act, &said, &error);
+    web_act_clear(&act);
+    if (refused != 0) {
+        text_free(&said);
+        return web_reply_error(connection, &error);
+    }
+    (void)text_append_format(&json, "{\"say\":");
+    (void)json_append_string(&json, said.bytes ? said.bytes : "");
+    (void)text_append_format(&json, "}");
+    text_free(&said);
+    return web_reply_json(connection, MHD_HTTP_OK, &json);
 }
 
 /* A fault in what is only looked at is an answer, not a failure. */

@@ -13,6 +13,7 @@
 #include "common/json.h"
 
 #define SMALL_BODY 8192u
+#define ACT_BODY (80u * 1024u) /* a plan of 32 KiB, quoted */
 #define PATH_MOST 256u
 
 static const struct web_route routes[] = {
@@ -24,6 +25,7 @@ static const struct web_route routes[] = {
     {"/api/window", WEB_RIGHT_VIEW, web_answer_window, 0, NULL},
     {"/api/pair", WEB_RIGHT_NONE, NULL, SMALL_BODY, web_post_pair},
     {"/api/mark", WEB_RIGHT_MARK, NULL, SMALL_BODY, web_post_mark},
+    {"/api/act", WEB_RIGHT_MARK, NULL, ACT_BODY, web_post_act},
     {"/api/plan", WEB_RIGHT_MARK, NULL, WEB_PLAN_BYTES_MAX, web_post_plan},
     {"/api/check", WEB_RIGHT_MARK, NULL, WEB_PLAN_BYTES_MAX, web_post_check},
 };
@@ -196,13 +198,13 @@ static enum MHD_Result send_self(struct web_server *server, struct MHD_Connectio
     const struct web_actions *actions = &server->settings->actions;
     enum web_right right = web_routes_right(server, connection);
     struct text json = {0};
-    (void)text_append_format(&json,
-                             "{\"right\":\"%s\",\"open\":%s,\"live\":%s,\"mark\":%s,"
-                             "\"plan\":%s,\"formats\":[",
-                             words[right], server->open ? "true" : "false",
-                             server->streams ? "true" : "false",
-                             actions->mark && right == WEB_RIGHT_MARK ? "true" : "false",
-                             actions->load_plan ? "true" : "false");
+    (void)text_append_format(
+        &json,
+        "{\"right\":\"%s\",\"open\":%s,\"live\":%s,\"mark\":%s,"
+        "\"act\":%s,\"plan\":%s,\"formats\":[",
+        words[right], server->open ? "true" : "false", server->streams ? "true" : "false",
+        actions->mark && right == WEB_RIGHT_MARK ? "true" : "false",
+        actions->act ? "true" : "false", actions->load_plan ? "true" : "false");
     for (size_t i = 0; actions->write && actions->format(i); i++) {
         (void)text_append_format(&json, "%s\"%s\"", i > 0 ? "," : "", actions->format(i));
     }

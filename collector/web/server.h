@@ -12,6 +12,7 @@
 
 #include "collector/model/mark.h"
 #include "collector/web/access.h"
+#include "collector/web/body.h"
 #include "collector/web/live.h"
 #include "common/error.h"
 #include "common/message.h"
@@ -28,6 +29,9 @@ struct web_actions {
     /* A mark, now, on the loop. */
     int (*mark)(void *context, const struct message_mark *message, struct mark *mark,
                 struct error *error);
+    /* A preflight, walk, quiet spell or question session, begun or ended, on the loop; a sentence
+     * is appended to `said`. */
+    int (*act)(void *context, const struct web_act *asked, struct text *said, struct error *error);
     /* Writes the night in a format to `out`, on a thread of its own, until *stop is not 0; `out`
      * NULL: only whether it could begin now. */
     int (*write)(void *context, const char *format, FILE *out, const volatile sig_atomic_t *stop,

@@ -79,6 +79,8 @@ enum MHD_Result web_post_pair(struct web_server *server, struct MHD_Connection *
                               const struct text *body);
 enum MHD_Result web_post_mark(struct web_server *server, struct MHD_Connection *connection,
                               const struct text *body);
+enum MHD_Result web_post_act(struct web_server *server, struct MHD_Connection *connection,
+                             const struct text *body);
 enum MHD_Result web_post_plan(struct web_server *server, struct MHD_Connection *connection,
                               const struct text *body);
 enum MHD_Result web_post_check(struct web_server *server, struct MHD_Connection *connection,

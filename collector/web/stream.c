@@ -18,6 +18,7 @@ struct stream {
     uint64_t next; /* the line to be told next */
     uint64_t fresh;
     uint64_t version;
+    uint64_t acts;    /* the version it was told last */
     bool begin_again; /* it missed what is not kept any more */
     bool standing;    /* it is to be told how things stand */
     bool begun;
@@ -53,7 +54,8 @@ static bool has_news(const struct stream *stream)
 {
     const struct web_live *live = stream->streams->live;
     return stream->standing || stream->version != web_live_version(live) ||
-           stream->next != web_live_next(live) || stream->fresh != web_live_fresh_next(live);
+           stream->acts != web_live_acts_version(live) || stream->next != web_live_next(live) ||
+           stream->fresh != web_live_fresh_next(live);
 }
 
 /* Newest wins: who is too late for some bundles is told so and goes on with the next. */
@@ -91,6 +93,10 @@ static void fill(struct stream *stream)
         (void)web_live_standing(live, &stream->piece);
         stream->version = web_live_version(live);
         stream->standing = false;
+    }
+    if (stream->acts != web_live_acts_version(live)) {
+        web_live_acts_event(live, &stream->piece);
+        stream->acts = web_live_acts_version(live);
     }
     while (stream->next < web_live_next(live) && stream->piece.length < PIECE_BYTES) {
         const struct text *event = web_live_event(live, stream->next);

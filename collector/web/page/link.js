@@ -5,7 +5,7 @@ import { ask } from "./api.js";
 import { loadFindings, store, takeFinding, takeLine, tell } from "./store.js";
 
 const SILENCE_MS = 12500;
-const TOPICS = ["standing", "line", "finding", "fresh", "again", "missed"];
+const TOPICS = ["standing", "line", "finding", "fresh", "again", "missed", "acts"];
 let lastId = "";
 let worker = null;
 let source = null;
@@ -22,6 +22,11 @@ function onStanding(data) {
   takeSeen(data.disturbed);
   tell("standing");
   if (wasLost) catchUp();
+}
+
+function onActs(data) {
+  store.acts = data;
+  tell("acts");
 }
 
 function takeSeen(seen) {
@@ -51,6 +56,7 @@ function take(topic, id, text) {
   if (store.strange && topic !== "standing") return;
   if (topic === "standing") onStanding(data);
   else if (topic === "fresh") onFresh(data);
+  else if (topic === "acts") onActs(data);
   else if (topic === "missed") tell("missed");
   else if (topic === "lost") onLost();
   else if (topic === "again") beginAgain();

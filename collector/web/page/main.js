@@ -13,6 +13,7 @@ import { viewPair } from "./pair.js";
 import { viewPlan } from "./plan.js";
 import { viewShare } from "./share.js";
 import { listen, loadFindings, store, takeNight } from "./store.js";
+import { startActing, viewTonight } from "./tonight.js";
 import { clock, length } from "./words.js";
 
 let leave = null;
@@ -21,6 +22,7 @@ function views() {
   const list = [];
   if (store.self.night) {
     list.push(["now", store.self.live ? "Now" : "The house", viewNow], ["night", "Night", viewNight]);
+    if (store.self.act) list.push(["tonight", "Tonight", viewTonight]);
     if (store.self.mark) list.push(["marks", "Mark", viewMarks]);
     if (store.self.formats.length) list.push(["share", "Take away", viewShare]);
   }
@@ -93,6 +95,7 @@ function startNight() {
   document.title = store.night.title;
   if (store.self.live) {
     startSound();
+    startActing();
     listen("standing", showStanding);
     listen("finding", ({ finding, known }) => (finding.alert && !known ? soundAlert() : null));
     startLink();

@@ -13,6 +13,7 @@ export const store = {
   findings: new Map(),
   events: null,
   standing: null,
+  acts: null, // how what the team does stands, by act; null: not begun tonight
   heardAt: 0,
   lost: false,
   strange: "", // why what is shown here is no more what the base station has

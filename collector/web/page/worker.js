@@ -4,13 +4,14 @@
 
 const KEPT = 400;
 const SILENCE_MS = 12500; // 2.5 times the beat of the base station
-const TOPICS = ["standing", "line", "finding", "fresh", "again", "missed"];
+const TOPICS = ["standing", "line", "finding", "fresh", "again", "missed", "acts"];
 const tabs = new Set();
 let source = null;
 let heardAt = 0;
 let lastId = "";
 let kept = [];
 let standing = null;
+let acts = null;
 
 function tell(message) {
   for (const tab of tabs) tab.postMessage(message);
@@ -20,12 +21,14 @@ function close() {
   if (source) source.close();
   source = null;
   standing = null; // it grows old from now on
+  acts = null;
 }
 
 function take(topic, event) {
   heardAt = Date.now();
   const message = { topic, id: event.lastEventId, data: event.data };
   if (topic === "standing") standing = message;
+  if (topic === "acts") acts = message;
   if (topic === "again") {
     kept = [];
     lastId = "";
@@ -56,6 +59,7 @@ function catchUp(tab, since) {
   if (since && from < 0 && kept.length) tab.postMessage({ topic: "again", data: "{}" });
   for (const message of kept.slice(from + 1)) tab.postMessage(message);
   if (standing) tab.postMessage(standing);
+  if (acts) tab.postMessage(acts);
 }
 
 function listen(tab) {
