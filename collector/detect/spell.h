@@ -7,8 +7,6 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-/* It goes on for as long as it was disturbed, up to so many times its stated length in all. */
-#define SPELL_LONGEST 2.0
 /* A stretch with a deviation beyond so many sigma is a disturbed one: of noise alone, even heavy in
  * its tails, hardly any is. Our choice. */
 #define SPELL_DISTURBED_SIGMA 8.0

@@ -5,6 +5,8 @@
 
 #include <math.h>
 
+#include "collector/model/quiet.h"
+
 /* After so many blocks the threshold is looked at anew, from about so many maxima: blocks are
  * merged so that a look stays cheap. The scale is kept up by as many samples as it remembers. */
 #define REFIT_BLOCKS 240u
@@ -153,7 +155,7 @@ bool watch_has_learnt(struct watch *watch, int64_t time_ns)
         return says == SPELL_OVER;
     }
     double baseline_s = watch->settings.baseline_s;
-    watch->until_s = fmin(baseline_s + disturbed_s(watch), SPELL_LONGEST * baseline_s);
+    watch->until_s = fmin(baseline_s + disturbed_s(watch), QUIET_LONGEST * baseline_s);
     watch->longer_s = fmax(watch->longer_s, watch->until_s - baseline_s);
     return seen_s >= watch->until_s;
 }

@@ -12,6 +12,8 @@
 #define QUIET_LOG_LEVEL "baseline"
 /* Two beginnings are at least so far apart. */
 #define QUIET_APART_NS INT64_C(60000000000)
+/* A spell goes on for as long as it was disturbed, up to so many times its stated length in all. */
+#define QUIET_LONGEST 2.0
 
 struct quiet_order {
     int64_t from_ns;   /* site time: samples from here on */

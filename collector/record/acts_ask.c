@@ -72,6 +72,7 @@ void acts_ask_break(struct acts *acts, const char *why)
     holding_break(ask->holding, why, &step);
     take_step(acts, &step);
     ask->state = ACT_LEFT;
+    ask->open_ns = 0; /* even where the night could not be told */
     if (why != ask->why) {
         (void)snprintf(ask->why, sizeof ask->why, "%s", why);
     }
@@ -138,7 +139,10 @@ static int check_or_begin(struct acts *acts, const struct web_act *asked, struct
     plan_say(plan, said);
     ask_say_learning(acts->settings.learning(acts->settings.context), said);
     if (asked->what == WEB_ACT_CHECK) {
-        (void)text_append_format(said, "It takes %.0f min at most.\n", plan_length_s(plan) / 60.0);
+        double length_s = plan_length_s(plan);
+        (void)text_append_format(said, "It takes %.0f %s at most.\n",
+                                 length_s < 120.0 ? length_s : length_s / 60.0,
+                                 length_s < 120.0 ? "s" : "min");
         free(plan);
         return 0;
     }

@@ -3,7 +3,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-#include "collector/detect/spell.h"
 #include "collector/record/acts_inside.h"
 #include "collector/record/baseline_summary.h"
 #include "common/clock.h"
@@ -65,7 +64,7 @@ static int64_t latest_ns(const struct act_quiet *quiet)
     }
     return quiet->length_ns == 0
                ? INT64_MAX
-               : quiet->from_ns + (int64_t)(SPELL_LONGEST * (double)quiet->length_ns) + LATE_NS;
+               : quiet->from_ns + (int64_t)(QUIET_LONGEST * (double)quiet->length_ns) + LATE_NS;
 }
 
 void acts_quiet_tick(struct acts *acts)

@@ -183,7 +183,8 @@ static void write_ask(const struct acts *acts, struct text *out)
                                          [HOLDING_OVER] = "over"};
     const struct act_ask *act = &acts->ask;
     char say[sizeof act->said + 64];
-    bool own = act->state == ACT_RUNNING || act->open_ns == 0;
+    bool own = act->open_ns == 0 ||
+               (act->holding && strcmp(holding_session(act->holding), act->open_id) == 0);
     if (act->state == ACT_NONE && act->open_ns == 0 && !act->answers.bytes &&
         act->answers_ns == 0) {
         (void)text_append_format(out, "null");

@@ -1,5 +1,5 @@
-/* Any bytes as the body of a page's request (pairing, a mark, a plan): what keeps its bounds, or an
- * error in words. Must never be linked into a product; libFuzzer calls it. */
+/* Any bytes as the body of a page's request (pairing, a mark, an act, a plan): what keeps its
+ * bounds, or an error in words. Must never be linked into a product; libFuzzer calls it. */
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
@@ -33,10 +33,23 @@ static void check_mark(const struct message_mark *mark, double ago_s)
     require(utf8_valid(mark->text, strlen(mark->text)));
 }
 
+static void check_act(struct web_act *act)
+{
+    require(act->kind < WEB_ACT_COUNT && act->what < WEB_ACT_WHAT_COUNT);
+    require(act->hours >= 0.1 && act->hours <= 1000 && act->quiet_s >= 0 && act->quiet_s <= 600);
+    require(act->for_s == 0 || (act->for_s >= 20 && act->for_s <= DAY_S));
+    require(act->room_count <= SITE_ROOMS_MAX);
+    for (size_t i = 0; i < act->room_count; i++) {
+        require(ident_valid(act->rooms[i], strlen(act->rooms[i])));
+    }
+    web_act_clear(act);
+}
+
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     struct text body = {0};
     struct message_mark mark;
+    struct web_act act;
     struct error error = {0};
     char code[WEB_GUESS_SIZE];
     double ago_s = 0;
@@ -52,6 +65,12 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     memset(&error, 0, sizeof error);
     if (web_body_mark(&body, &mark, &ago_s, &error) == 0) {
         check_mark(&mark, ago_s);
+    } else {
+        require(error.code != ERROR_NONE && error.text[0]);
+    }
+    memset(&error, 0, sizeof error);
+    if (web_body_act(&body, &act, &error) == 0) {
+        check_act(&act);
     } else {
         require(error.code != ERROR_NONE && error.text[0]);
     }

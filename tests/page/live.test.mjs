@@ -73,6 +73,41 @@ test("the page stands as the recording does, and draws what comes", async () => 
   await page.context().close();
 });
 
+function phoneContext(more = {}) {
+  return context({ viewport: { width: 360, height: 760 }, hasTouch: true, isMobile: true, ...more });
+}
+
+// Told by its own words, from the first view on.
+async function goTonight(page, act) {
+  await page.goto(`${demo.url}#tonight`);
+  await page.click(`.acts >> text=${act}`);
+  await page.waitForSelector(`.act h2:text-is("${act}")`);
+}
+
+test("the evening is begun from a phone, stands through a reload, and is seen on another", async () => {
+  const page = await open(await phoneContext({ bypassCSP: true }), demo.url);
+  const other = await open(await context(), demo.url);
+  await goTonight(page, "Walk test");
+  await page.tap("text=Begin the walk test");
+  await page.waitForSelector("text=/Not begun: a walk has two rooms at least/");
+  page.faults.length = 0; // the browser counts what was refused
+  for (const room of ["Passage", "Kitchen"]) await page.tap(`.choices >> text=${room}`);
+  await page.waitForSelector("text=2. Kitchen");
+  await withoutFault(page, "walk-before");
+  await page.fill("[data-key=quiet_s]", "0");
+  await page.tap("text=Begin the walk test");
+  await page.waitForSelector(".say:has-text('Now walk')");
+  await goTonight(page, "Preflight");
+  await page.tap("text=Begin the preflight");
+  await page.waitForSelector(".say:has-text('are there')");
+  await page.reload();
+  await page.waitForSelector(".say:has-text('are there')");
+  await other.waitForSelector("#acting:has-text('Walk test: Now walk')");
+  assert.deepEqual([...page.faults, ...other.faults], []);
+  await page.context().close();
+  await other.context().close();
+});
+
 test("seven tabs are live at once, and a text is never markup", async () => {
   const shared = await context();
   const tabs = [];
@@ -152,6 +187,40 @@ test("a mark is made and taken back by keyboard alone", async () => {
   await page.waitForSelector("text=Taken back");
   assert.deepEqual(page.faults, []);
   await page.context().close();
+});
+
+test("the evening's acts come to their outcomes; questions are planned, held and answered by keyboard alone", async () => {
+  const page = await open(await context({ bypassCSP: true }), `${demo.url}#tonight/walk`);
+  const other = await open(await phoneContext(), demo.url);
+  await page.waitForSelector(".ticks li:has-text('seen'):has-text('it saw motion at')", { timeout: 240000 });
+  await page.waitForSelector(".say:has-text('GO')");
+  await goTonight(page, "Questions");
+  await page.fill("[data-key=title]", "First");
+  await page.fill("[data-key=questions]", "Is it cold? = yes");
+  for (const [key, value] of [["ask_s", "2"], ["window_s", "1"], ["rest_s", "2"]]) await page.fill(`[data-key=${key}]`, value);
+  assert.equal(await page.isVisible("text=Begin the session"), false);
+  await pressByKeys(page, /^Look at the plan/);
+  await page.waitForSelector("text=/1 questions and as many windows in which nobody asks/");
+  await withoutFault(page, "ask-plan");
+  await pressByKeys(page, /^Begin the session/);
+  await page.waitForSelector("[role=timer]:has-text('Next moment in')");
+  await page.reload();
+  await other.waitForSelector("#acting.calls:has-text('ASK NOW'), #acting.calls:has-text('be still')");
+  await goTonight(page, "Preflight");
+  await page.waitForSelector(".say:has-text('GO')");
+  assert.equal(await page.locator(".ticks li:has(.verdict:text-is('GO'))").count(), 7);
+  await withoutFault(page, "preflight-over");
+  await goTonight(page, "Quiet spell");
+  await page.waitForSelector("text=/chance alone brings about/");
+  await withoutFault(page, "quiet");
+  await goTonight(page, "Questions");
+  await page.waitForSelector(".answer:has-text('Sessions tried in this night: 1')");
+  await page.click("summary:has-text('What was counted')");
+  await page.waitForSelector("text=from a seed bound before the start; it fits");
+  await withoutFault(page, "ask-over");
+  assert.deepEqual([...page.faults, ...other.faults], []);
+  await page.context().close();
+  await other.context().close();
 });
 
 test("the sound is off until it is asked for", async () => {

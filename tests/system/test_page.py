@@ -211,6 +211,55 @@ class PageTest(support.Case):
         self.assertEqual([(mark["text"], mark["room"]) for mark in marks],
                          [("<script>alert(1)</script>", "hall")])
 
+    def act(self, **asked):
+        own = {"X-Roomwake": "1", "Content-Type": "application/json"}
+        answer, content = self.ask("/api/act", "POST", own, json.dumps(asked))
+        said = json.loads(content)
+        return answer.status, said.get("say") or said.get("error")
+
+    def test_acts_are_begun_followed_and_refused_as_on_the_command_line(self):
+        plan = {"title": "first", "channels": ["magnetic"], "ask_s": 0.1, "window_s": 0.3,
+                "rest_s": 30, "expect_response": 0.5, "expect_by_chance": 0.1,
+                "questions": [{"text": "who is there"}]}
+        self.assertEqual(self.ask("/api/act", "POST", {"X-Roomwake": "1"}, "{}")[0].status, 403)
+        self.assertEqual(self.ask("/api/act", "GET")[0].status, 404)
+        status, words = self.act(act="walk", do="begin")
+        self.assertEqual((status, words), (400, "a walk has two rooms at least, or it has no order"))
+        status, words = self.act(act="ask", do="begin", plan=json.dumps({**plan, "controls": 0}))
+        self.assertEqual(status, 400)
+        refused = self.run(ROOMWAKE, "ask", "--plan", self.write("plan.json", {**plan, "controls": 0}),
+                           check=2).stderr
+        self.assertIn(words.partition(": ")[2], refused)
+        self.assertEqual(self.act(act="quiet", do="begin", for_s=20)[0], 200)
+        status, words = self.act(act="quiet", do="begin", for_s=20)
+        self.assertEqual(status, 400)
+        self.assertRegex(words, "a quiet spell began . s ago: let it go on")
+        self.assertRegex(self.run(ROOMWAKE, "baseline", "--begin", check=2).stderr,
+                         "a quiet spell began . s ago: let it go on")
+        self.assertEqual(self.act(act="preflight", do="begin", wait_s=1, look_s=10)[0], 200)
+        stream = Stream(self.port)
+        stream.until(lambda event, number, data: event == "acts" and
+                     data["preflight"]["state"] == "over" and not data["preflight"]["go"])
+        stream.close()
+        self.assertEqual(self.act(act="ask", do="begin", plan=json.dumps(plan))[0], 200)
+        again = Stream(self.port)  # another phone, or a reload
+        told = again.until(lambda event, *_: event == "acts")[-1][2]
+        self.assertEqual((told["ask"]["stage"], told["ask"]["count"], told["preflight"]["go"]),
+                         ("rest", 2, False))
+        self.assertGreater(told["ask"]["until"], 0)
+        self.assertNotIn("who is there", json.dumps(told))
+        self.assertIn("is being held", self.act(act="ask", do="begin", plan=json.dumps(plan))[1])
+        support.wait_for("the session on disk", lambda: self.run(
+            ROOMWAKE, "answers", self.house.night).returncode == 0)
+        self.assertIn("is being held", self.run(
+            ROOMWAKE, "ask", "--plan", self.write("plan.json", plan), check=2).stderr)
+        self.house.stop_station()
+        told = [data for event, _, data in self.to_the_end(again) if event == "acts"]
+        self.assertEqual(told[-1]["ask"]["state"] if told else "left", "left")
+        self.assertNotIn("left open", self.house.station.output())
+        self.assertIn("BROKEN OFF: the night was ended",
+                      self.run(ROOMWAKE, "answers", self.house.night, check=0).stdout)
+
     def test_a_connection_that_dribbles_is_shut_in_time(self):
         link = socket.create_connection(("127.0.0.1", self.port), 10)
         link.sendall(b"GET / HTTP/1.1\r\nX-Slow: ")
@@ -375,6 +424,7 @@ class ServedTest(support.Case):
         for path in ("/api/night", "/api/findings", "/api/export?format=csv", "/api/window?from=0&to=9"):
             self.assertEqual(self.ask(path)[0].status, 401, path)
         self.assertEqual(self.ask("/api/mark", "POST", own, '{"text":"x"}')[0].status, 401)
+        self.assertEqual(self.ask("/api/act", "POST", own, '{"act":"quiet","do":"end"}')[0].status, 401)
         self.assertEqual(self.ask("/api/pair", "POST", {}, json.dumps({"code": view}))[0].status, 403)
         cookies = {}
         for name, code in (("view", view), ("mark", change)):
@@ -384,7 +434,8 @@ class ServedTest(support.Case):
             self.assertIn("HttpOnly; SameSite=Strict; Path=/", cookie)
             cookies[name] = {"Cookie": cookie.split(";")[0]}
             self.get("/api/night", headers=cookies[name])
-        self.assertEqual(self.ask("/api/mark", "POST", {**own, **cookies["view"]}, "{}")[0].status, 403)
+        for path in ("/api/mark", "/api/act"):
+            self.assertEqual(self.ask(path, "POST", {**own, **cookies["view"]}, "{}")[0].status, 403)
         self.assertEqual(self.ask("/api/mark", "POST", {**own, **cookies["mark"]},
                                   '{"text":"x"}')[0].status, 404)
         seen = {}

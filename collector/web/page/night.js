@@ -90,9 +90,9 @@ class NightView {
       bar.append(this.following);
     }
     bar.append(
-      field("Quantity", select([["", "all"], ...quantities.map((one) => [one, one === "clock" ? "clock uncertainty" : one])], "",
+      field("Quantity", select([["", "all quantities"], ...quantities.map((one) => [one, one === "clock" ? "clock uncertainty" : one])], "",
         (value) => { this.quantity = value; this.choose(); })),
-      field("Node", select([["", "all"], ...rooms], "", (value) => { this.only = value; this.choose(); })));
+      field("Node", select([["", "all nodes"], ...rooms], "", (value) => { this.only = value; this.choose(); })));
     return bar;
   }
 

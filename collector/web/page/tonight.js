@@ -78,14 +78,42 @@ function quietForm() {
   return form;
 }
 
+// Lines that the terminal broke are whole again.
+function whole(text) {
+  return text.replace(/\n\s*(?=[a-z])/g, " ");
+}
+
+function plainReport(text) {
+  return [make("p", { class: "words" }, text.trim())];
+}
+
+// What chance brings comes first; what each quantity learnt is there for who asks.
+function quietReport(text) {
+  const lines = whole(text.replace(/\n {2}/g, "\n\u2022 ")).trim().split("\n");
+  const learnt = lines.filter((line) => line.startsWith("\u2022"));
+  return [...lines.filter((line) => !learnt.includes(line)).slice(1).map((line) => make("p", {}, line)),
+    make("details", {}, make("summary", {}, `${lines[0]} ${learnt.length} quantities`),
+      make("ul", {}, ...learnt.map((line) => make("li", {}, line.slice(2)))))];
+}
+
+// The sentence of the newest session first, with how many were tried; then what was counted.
+function askReport(text) {
+  const sessions = text.trim().split("\n\n").map(whole);
+  const newest = sessions[sessions.length - 1];
+  const from = Math.max(newest.indexOf("In one sentence: "), 0);
+  return [make("p", { class: "words answer" }, newest.slice(from).replace("In one sentence: ", "")),
+    make("details", {}, make("summary", {}, sessions.length > 1 ? `What was counted, all ${sessions.length} sessions` : "What was counted"),
+      ...sessions.map((one) => make("p", { class: "words" }, one)))];
+}
+
 const ACTS = [
   { key: "preflight", title: "Preflight", form: preflightForm, begin: "Begin the preflight", end: "Leave it off", items: preflightItems,
     what: "Waits for every node, looks at each for half a minute, and says go or no go with the reason. It takes about 45 seconds and changes nothing." },
   { key: "walk", title: "Walk test", form: walkForm, begin: "Begin the walk test", end: "Leave it off", items: walkItems,
     what: "You stand still first, so that the nodes learn what is usual. Then you walk the rooms in your order, a few seconds in each, and every node is ticked off by what it saw." },
-  { key: "quiet", title: "Quiet spell", form: quietForm, begin: "Begin a quiet spell", end: "End it: that is enough", items: () => [],
+  { key: "quiet", title: "Quiet spell", form: quietForm, begin: "Begin a quiet spell", end: "End it: that is enough", items: () => [], report: quietReport,
     what: "All nodes learn anew what is usual here tonight. Everybody leaves the rooms and keeps still; it goes on longer where it is disturbed." },
-  { key: "ask", title: "Questions", form: askForm, begin: "Begin the session", end: "Break it off", items: () => [],
+  { key: "ask", title: "Questions", form: askForm, begin: "Begin the session", end: "Break it off", items: () => [], report: askReport,
     what: "You put questions aloud when you are told to. In as many other windows, in an order that nobody knows, nobody asks and all keep still. At the end an exact test says whether more came after questions." },
 ];
 
@@ -111,10 +139,10 @@ export function startActing() {
   at("standing").after(line);
   let act = null;
   const tick = () => { left.textContent = leftWords(act); };
-  listen("acts", () => {
+  const show = () => {
     const now = ["ask", "walk", "preflight", "quiet"].map((key) => ACTS.find((one) => one.key === key)).find(({ key }) => store.acts[key]?.state === "running");
     act = now ? store.acts[now.key] : null;
-    line.hidden = !now;
+    line.hidden = !now || location.hash === `#tonight/${now.key}`;
     line.className = act?.stage === "speak" ? "calls" : "";
     if (now) {
       const words = `${now.title}: ${act.say}`;
@@ -122,7 +150,9 @@ export function startActing() {
       text.href = `#tonight/${now.key}`;
     }
     tick();
-  });
+  };
+  listen("acts", show);
+  addEventListener("hashchange", () => (store.acts ? show() : null));
   setInterval(tick, TICK_MS);
 }
 
@@ -134,17 +164,16 @@ class ActView {
     this.left = make("p", { role: "timer", class: "left" });
     this.part = make("p", { class: "faint" });
     this.list = make("ol", { class: "ticks" });
-    this.report = make("pre", { class: "report", tabindex: "0", "aria-label": "The outcome in words" });
+    this.report = make("div", { class: "report" });
     this.form = store.self.act && store.self.mark ? kind.form() : null;
     this.beginning = this.form ? button(kind.begin, () => this.send("begin"), { class: "big main" }) : null;
     this.ending = this.form ? button(kind.end, () => this.send("end"), { class: "big" }) : null;
     if (this.form) this.form.look = () => this.send("check");
     this.live = make("div", { class: "standing-act" }, this.say, this.left, this.part, this.ending, this.list, this.report);
-    this.before = make("div", { class: "begin-act" }, this.form, this.beginning);
+    this.before = make("div", { class: "begin-act" }, make("p", {}, kind.what), this.form,
+      this.form ? null : make("p", { class: "faint" }, "This device may look only: a device that may mark can begin it."), this.beginning);
     view.append(make("section", { class: "act" }, make("p", {}, make("a", { href: "#tonight" }, "All of tonight")),
-      make("h2", {}, kind.title), make("p", {}, kind.what),
-      this.form ? null : make("p", { class: "faint" }, "This device may look only: a device that may mark can begin it."),
-      this.said, this.live, this.before));
+      make("h2", {}, kind.title), this.live, this.before, this.said));
     this.ends = [listen("acts", () => this.show())];
     this.timer = setInterval(() => this.tick(), TICK_MS);
     this.show();
@@ -155,19 +184,20 @@ class ActView {
     try {
       const { say } = await change("/api/act", { act: this.kind.key, do: what, ...(what === "end" ? {} : this.form.asked()) });
       this.said.className = "said";
-      this.said.textContent = say;
+      this.said.textContent = what === "check" ? say : "";
       if (what === "begin") this.form.begun?.();
+      if (what === "begin") scrollTo(0, 0);
       if (what === "check") this.form.looked(true);
     } catch (refused) {
       this.said.className = "said trouble";
       this.said.textContent = `${words}: ${refused.message}.`;
     }
-    if (what !== "check") this.said.scrollIntoView({ block: "nearest" });
+    if (this.said.textContent) this.said.scrollIntoView({ block: "nearest" });
   }
 
   tick() {
     const words = leftWords(this.act);
-    const shown = words ? `${this.act.stage === "rest" ? "Next moment in" : "Still"} ${words}` : "";
+    const shown = words ? (this.act.stage === "rest" ? `Next moment in ${words}` : `${words} left`) : "";
     if (this.left.textContent !== shown) this.left.textContent = shown;
     this.left.hidden = !shown;
   }
@@ -187,11 +217,12 @@ class ActView {
     const say = act.state === "left" && !act.session ? "It was left off, and says nothing." : act.say;
     if (this.say.textContent !== say) this.say.textContent = say;
     this.live.className = `standing-act ${act.stage === "speak" ? "calls" : ""}`;
-    this.part.textContent = act.count ? `"${act.title}": window ${act.nth} of ${act.count}. ${act.counting ? "The answers are being counted ..." : ""}`
-      : act.counting ? "The answers are being counted ..." : "";
+    const nth = act.state === "running" && act.count ? `"${act.title}": window ${act.nth} of ${act.count}.` : "";
+    this.part.textContent = act.counting ? "The answers are being counted ..." : nth;
     this.list.replaceChildren(...this.kind.items(act));
-    if (this.report.textContent !== (act.report || "")) this.report.textContent = act.report || "";
-    this.report.hidden = !act.report;
+    if (this.told === act.report) return;
+    this.told = act.report;
+    this.report.replaceChildren(...(act.report ? (this.kind.report || plainReport)(act.report) : []));
   }
 
   leave() {
