@@ -132,8 +132,9 @@ void acts_stop(struct acts *acts)
 
 void acts_close(struct acts *acts)
 {
-    if (acts) {
+    if (acts && !acts->closed) {
         acts->closing = true;
+        acts->closed = true;
         errand_close(acts->errand);
         acts_before_free(acts);
         uv_close((uv_handle_t *)&acts->tick, NULL);

@@ -44,7 +44,8 @@ void acts_take_quiet(struct acts *acts, const struct quiet_order *order);
 void acts_take_question(struct acts *acts, const struct question_step *step);
 /* While the night can still be written: a session that is being held is broken off. */
 void acts_stop(struct acts *acts);
-/* Before the night is closed: nothing of it is read any more. Free when the loop has run on. */
+/* Before the night is closed: nothing of it is read any more. A second time does nothing. Free when
+ * the loop has run on. */
 void acts_close(struct acts *acts);
 void acts_free(struct acts *acts);
 

@@ -72,7 +72,8 @@ struct acts {
     struct acts_settings settings;
     struct errand *errand;
     uv_timer_t tick;
-    bool closing;
+    bool closing; /* nothing is begun any more */
+    bool closed;
     struct act_look look;
     struct act_preflight preflight;
     struct act_walk walk;
