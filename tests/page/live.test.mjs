@@ -102,6 +102,9 @@ test("the evening is begun from a phone, stands through a reload, and is seen on
   await page.waitForSelector(".say:has-text('are there')");
   await page.reload();
   await page.waitForSelector(".say:has-text('are there')");
+  const tab = await open(page.context(), demo.url); // of the same browser, by the same stream
+  await tab.waitForSelector("#acting:has-text('Walk test: Now walk')");
+  await tab.close();
   await other.waitForSelector("#acting:has-text('Walk test: Now walk')");
   assert.deepEqual([...page.faults, ...other.faults], []);
   await page.context().close();
