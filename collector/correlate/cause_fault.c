@@ -11,9 +11,12 @@
 #define AROUND_S 60.0
 #define OTHERS_S 20.0 /* another node's, nearer by: it may have its own trouble at another time */
 #define RESTLESS 5    /* onsets of one quantity of one node within AROUND_S either way */
-#define BRIEF_S 0.15  /* each of them no longer: a loose contact, not what comes and goes */
-#define MERGED_S 0.7  /* two of them that ran into one */
-#define OTHERS 3      /* times as many as any other node has */
+/* Peak over threshold from which two are enough: what is so high and touches no neighbour is at the
+ * sensor itself. */
+#define FAR_OVER 3.0
+#define RESTLESS_FAR 2
+#define BRIEF_S 0.15 /* each no longer so high: a loose contact, not what comes and goes */
+#define OTHERS 3     /* times as many as any other node has */
 
 struct unrest {
     size_t own;   /* brief onsets of this node and quantity */
@@ -23,6 +26,12 @@ struct unrest {
 static bool at_rail(const struct disturbance *member)
 {
     return member->clipped && (member->one_sample || (member->end_ns && !member->returned));
+}
+
+/* By the time at half of its height: several spikes that ran into one are still brief. */
+static bool is_brief(const struct disturbance *member)
+{
+    return member->band == BAND_REST && member->end_ns != 0 && member->half_s <= BRIEF_S;
 }
 
 /* Brief onsets of the quantity at this node, or the most at any other. */
@@ -36,7 +45,7 @@ static size_t brief_onsets(const struct cause_case *question, const struct distu
     for (size_t i = 0; i < count; i++) {
         size_t same = 0;
         for (size_t j = 0; j < count; j++) {
-            same += around[j]->node == around[i]->node && cause_lasts_s(around[j], 0.0) <= BRIEF_S;
+            same += around[j]->node == around[i]->node && is_brief(around[j]);
         }
         if ((around[i]->node != member->node) == others) {
             most = same > most ? same : most;
@@ -54,15 +63,29 @@ static struct unrest unrest_of(const struct cause_case *question, const struct d
 static bool restless(const struct cause_case *question, const struct disturbance *member)
 {
     struct unrest unrest = unrest_of(question, member);
-    return member->quantity != QUANTITY_MOTION && cause_lasts_s(member, INFINITY) <= MERGED_S &&
-           unrest.own >= RESTLESS && unrest.own >= OTHERS * unrest.other;
+    size_t least = cause_over(member) >= FAR_OVER ? RESTLESS_FAR : RESTLESS;
+    return member->quantity != QUANTITY_MOTION && is_brief(member) && unrest.own >= least &&
+           unrest.own >= OTHERS * unrest.other;
+}
+
+/* What a spike leaves in the mains' window is the spike's. */
+static bool shaken(const struct cause_case *question, const struct disturbance *member)
+{
+    for (size_t i = 0; i < question->coincidence->member_count; i++) {
+        const struct disturbance *other = &question->coincidence->members[i];
+        if (other->node == member->node && other->quantity == member->quantity &&
+            restless(question, other)) {
+            return true;
+        }
+    }
+    return false;
 }
 
 static bool seen_sound(const struct cause_case *question, uint32_t node)
 {
     for (size_t i = 0; i < question->coincidence->member_count; i++) {
         const struct disturbance *member = &question->coincidence->members[i];
-        if (member->node == node && !at_rail(member) && !restless(question, member)) {
+        if (member->node == node && !at_rail(member) && !shaken(question, member)) {
             return true;
         }
     }

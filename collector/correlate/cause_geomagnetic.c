@@ -9,15 +9,17 @@
 
 /* Our choices. */
 #define LEAST_NODES 3
-#define ALIKE 1.6      /* highest peak over lowest: each has its own noise on it */
-#define ALIKE_T 2.5e-7 /* or no further apart than this: what noise adds to a weak one */
-#define SLOW_S 8.0     /* the longest lasts at least, or the onsets lie this far apart */
-#define GENTLE 0.5     /* of the peak after the settling stretch at most */
-#define HIGHEST_T 2e-6 /* a great storm */
-#define AROUND_S 90.0  /* nodes cross their thresholds so far apart */
-#define AT_ONCE_S 0.3  /* a switch or a pulse reaches all of them within this */
-#define SUDDEN 0.6     /* of the peak after the settling stretch already */
-#define LEAST_PART 0.3 /* of the nodes that have a magnetometer */
+#define ALIKE 1.6        /* highest peak over lowest: each has its own noise on it */
+#define ALIKE_T 2.5e-7   /* or no further apart than this: what noise adds to a weak one */
+#define SLOW_S 5.0       /* the longest lasts at least, or the onsets lie this far apart */
+#define GENTLE 0.5       /* of the peak after the settling stretch at most */
+#define HIGHEST_T 2e-6   /* a great storm */
+#define AROUND_S 90.0    /* nodes cross their thresholds so far apart */
+#define AT_ONCE_S 0.3    /* a switch or a pulse reaches all of them within this */
+#define SUDDEN 0.6       /* of the peak after the settling stretch already */
+#define CLEAR 2.0        /* peak over threshold from which its height is not mostly noise */
+#define FASTEST_T_S 5e-8 /* several times what a great storm does (our memory: some 10 nT/s) */
+#define LEAST_PART 0.3   /* of the nodes that have a magnetometer */
 
 struct swell {
     const struct disturbance *members[RECENT_MAX]; /* of all that is around, one a node */
@@ -28,6 +30,7 @@ struct swell {
     size_t gentle;
     size_t at_once;
     size_t sudden;
+    size_t fast; /* higher than the earth's field gets to in that time */
     double apart_s;
 };
 
@@ -67,6 +70,7 @@ static void measure(struct swell *swell)
         swell->longest_s = fmax(swell->longest_s, fmax(rises_s, cause_lasts_s(member, 0.0)));
         swell->sudden += fabs(member->settle_peak_score) > SUDDEN * fabs(member->peak_score) &&
                          cause_over(member) > ALIKE;
+        swell->fast += cause_over(member) >= CLEAR && peak > FASTEST_T_S * rises_s;
         swell->gentle += fabs(member->settle_step) <= GENTLE * peak;
         first_ns = member->onset_ns < first_ns ? member->onset_ns : first_ns;
         last_ns = member->onset_ns > last_ns ? member->onset_ns : last_ns;
@@ -80,7 +84,8 @@ static bool looks_so(const struct swell *swell, size_t all)
     bool slow = swell->longest_s >= SLOW_S || swell->apart_s >= SLOW_S;
     bool sharp = 2 * swell->at_once > swell->count && 2 * swell->sudden > swell->count;
     return swell->count >= LEAST_NODES && (double)swell->count >= LEAST_PART * (double)all &&
-           swell->gentle == swell->count && alike && slow && !sharp && swell->high <= HIGHEST_T;
+           swell->gentle == swell->count && swell->fast == 0 && alike && slow && !sharp &&
+           swell->high <= HIGHEST_T;
 }
 
 static void judge(const struct cause_case *question, struct cause_opinion *opinion)
@@ -106,8 +111,8 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     say_value(swell.high, own[0]->unit, to);
     say_add(opinion->reason, size,
             "field moved by %s to %s at %zu of %zu nodes within %.0f s, slowly at %zu, %zu of them"
-            " at once, for up to %.0f s",
-            from, to, swell.count, all, swell.apart_s, swell.gentle, swell.at_once,
+            " at once, too fast for the earth at %zu, for up to %.0f s",
+            from, to, swell.count, all, swell.apart_s, swell.gentle, swell.at_once, swell.fast,
             swell.longest_s);
     opinion->fits = looks_so(&swell, all);
     opinion->likelihood = all ? 0.4 + 0.5 * (double)swell.count / (double)all : 0.0;

@@ -11,7 +11,7 @@
 #include <math.h>
 
 /* All our choices, from simulated passages. */
-#define STRONG 2.0      /* peak over threshold from which a shape can be told */
+#define STRONG 1.3      /* peak over threshold from which a shape can be told */
 #define GENTLE 0.35     /* of its peak after the settling stretch at most */
 #define RISE_S 0.2      /* at least, to nine tenths of the peak */
 #define LASTS_S 0.4     /* at least */
@@ -36,6 +36,7 @@ struct passage {
     size_t swells;      /* of the strong ones */
     bool picked_up;     /* the earliest strong one began at once: it was there already */
     double shift_s;     /* one comes and goes so much after another */
+    size_t antennas;    /* nodes whose antenna swelled too: a magnet doesn't do that */
     size_t approaching; /* swells as narrow at half their height as what comes near and goes */
     struct speed speed;
 };
@@ -124,6 +125,19 @@ static void look_at_shapes(struct passage *passage)
     passage->picked_up = earliest && !is_swell(earliest);
 }
 
+/* Antennas that moved about as slowly while a swell of the field was there. */
+static void look_at_antennas(const struct cause_case *question, struct passage *passage)
+{
+    const struct disturbance *antennas[COINCIDENCE_MEMBERS_MAX];
+    size_t count = cause_strongest(question->coincidence, QUANTITY_ELECTRIC, BAND_REST, antennas);
+    for (size_t i = 0; i < passage->count; i++) {
+        for (size_t j = 0; j < count; j++) {
+            passage->antennas += antennas[j]->node == passage->members[i]->node &&
+                                 cause_over(antennas[j]) >= STRONG && is_swell(antennas[j]);
+        }
+    }
+}
+
 static void look(const struct cause_case *question, struct passage *passage)
 {
     struct path_point points[COINCIDENCE_MEMBERS_MAX];
@@ -144,6 +158,7 @@ static void look(const struct cause_case *question, struct passage *passage)
             (member->peak_ns - member->onset_ns) / 4 + member->sampling_sd_ns;
     }
     look_at_shapes(passage);
+    look_at_antennas(question, passage);
     cause_speed(question->site, points, count, &passage->speed);
 }
 
@@ -190,6 +205,9 @@ static void say(const struct cause_case *question, const struct passage *passage
         say_add(opinion->reason, size, ", %zu as narrow as what comes near and goes",
                 passage->approaching);
     }
+    if (passage->antennas > 0) {
+        say_add(opinion->reason, size, ", but %zu antennas swelled too", passage->antennas);
+    }
     if (passage->speed.known) {
         say_add(opinion->reason, size, ", %.1f m/s", passage->speed.value_m_s);
     }
@@ -220,7 +238,7 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
         passage.around_count > 1 && passage.shift_s >= SHIFT_S && speed_fits(&passage.speed);
     bool comes_near = passage.approaching > 0;
     bool alone = passage.count == 1 && question->coincidence->kind == COINCIDENCE_TRAVELLING;
-    opinion->fits = swells && (passes || comes_near || (near && alone));
+    opinion->fits = swells && passage.antennas == 0 && (passes || comes_near || (near && alone));
     opinion->likelihood = passes || comes_near ? 0.6 : 0.35;
     if (misfit > 0.0) {
         opinion->likelihood += misfit <= LAW_FACTOR ? 0.25 : -0.2;

@@ -86,6 +86,23 @@ static void a_dipole_on_a_path_is_a_moving_magnet(void **state)
                 "comes and goes 10.1 s after another, 1.0 m/s, dipole law x1.0: fits");
 }
 
+static void a_swell_that_the_antennas_feel_too_is_no_moving_magnet(void **state)
+{
+    (void)state;
+    struct correlator *correlator = house_correlator(&house, &heard);
+    for (uint32_t node = 0; node < 3; node++) {
+        struct disturbance field = passing(node, 1.0 + 0.2 * node, 1.0, 20.0 + 5.0 * node);
+        struct disturbance antenna = house_see(node, QUANTITY_ELECTRIC, 0.0);
+        antenna.onset_ns = field.onset_ns;
+        set_peak(&antenna, 40.0, 2.0);
+        house_tell(correlator, field, 7.0);
+        house_tell(correlator, antenna, 7.0);
+    }
+    house_finish(correlator);
+    assert_true(last_one()->verdict.cause != CAUSE_MOVING_MAGNET);
+    assert_says("moving-magnet: ", "antennas swelled too");
+}
+
 static void a_field_that_comes_at_once_everywhere_is_no_moving_magnet(void **state)
 {
     (void)state;
@@ -237,6 +254,23 @@ static void the_same_slow_field_everywhere_is_the_earths(void **state)
     assert_true(last_one()->verdict.cause != CAUSE_GEOMAGNETIC);
 }
 
+static void what_is_too_fast_for_the_earth_is_not_the_earths(void **state)
+{
+    (void)state;
+    for (int fast = 0; fast < 2; fast++) {
+        (void)fresh(NULL);
+        struct correlator *correlator = house_correlator(&house, &heard);
+        for (uint32_t node = 0; node < 4; node++) {
+            struct disturbance seen = house_see(node, QUANTITY_MAGNETIC, 100.0 + 0.05 * node);
+            set_peak(&seen, 30.0, fast ? 5.0 : 60.0);
+            seen.settle_peak_score = 6.5;
+            house_tell(correlator, seen, 120.0);
+        }
+        house_finish(correlator);
+        assert_true((last_one()->verdict.cause == CAUSE_GEOMAGNETIC) == !fast);
+    }
+}
+
 static void a_sensor_at_its_rail_leaves_no_two_witnesses(void **state)
 {
     (void)state;
@@ -265,10 +299,29 @@ static void a_sensor_that_never_rests_is_no_witness(void **state)
     assert_says("sensor-fault: ", "brief onsets within 60 s, no other node more than 1");
 }
 
+static void two_spikes_that_no_neighbour_feels_are_a_loose_contact(void **state)
+{
+    (void)state;
+    for (int lasting = 0; lasting < 2; lasting++) {
+        (void)fresh(NULL);
+        struct correlator *correlator = house_correlator(&house, &heard);
+        for (int i = 0; i < 2; i++) {
+            struct disturbance spike = house_see(0, QUANTITY_ELECTRIC, 50.0 + 8.0 * i);
+            set_peak(&spike, 200.0, 0.0);
+            spike.half_s = lasting ? 0.4 : 0.01;
+            house_tell(correlator, spike, 0.4);
+        }
+        house_tell(correlator, house_see(1, QUANTITY_MAGNETIC, 58.004), 0.4);
+        house_finish(correlator);
+        assert_true((last_one()->verdict.cause == CAUSE_SENSOR_FAULT) == !lasting);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup(a_dipole_on_a_path_is_a_moving_magnet, fresh),
+        cmocka_unit_test_setup(a_swell_that_the_antennas_feel_too_is_no_moving_magnet, fresh),
         cmocka_unit_test_setup(a_field_that_comes_at_once_everywhere_is_no_moving_magnet, fresh),
         cmocka_unit_test_setup(bursts_on_antennas_alone_are_a_radio, fresh),
         cmocka_unit_test_setup(a_level_on_antennas_or_a_field_with_it_is_no_radio, fresh),
@@ -277,8 +330,10 @@ int main(void)
         cmocka_unit_test_setup(warmth_at_even_intervals_is_a_heating_cycle, fresh),
         cmocka_unit_test_setup(warmth_now_and_then_is_no_cycle, fresh),
         cmocka_unit_test_setup(the_same_slow_field_everywhere_is_the_earths, fresh),
+        cmocka_unit_test_setup(what_is_too_fast_for_the_earth_is_not_the_earths, fresh),
         cmocka_unit_test_setup(a_sensor_at_its_rail_leaves_no_two_witnesses, fresh),
         cmocka_unit_test_setup(a_sensor_that_never_rests_is_no_witness, fresh),
+        cmocka_unit_test_setup(two_spikes_that_no_neighbour_feels_are_a_loose_contact, fresh),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
