@@ -1,4 +1,4 @@
-/* Halves of windows add up to the next level's halves.
+/* What is fresh at a level is what four looks of the level before added up.
  * Must never cost more the longer the night is. Called by watch for each sample.
  */
 #include "collector/detect/bank.h"
@@ -6,16 +6,22 @@
 #include <math.h>
 #include <string.h>
 
-static const uint32_t widths[BANK_STATS] = {4, 16, 64, 16, 64};
-
-void bank_init(struct bank *bank, size_t dims)
-{
-    memset(bank, 0, sizeof *bank);
-    bank->dims = dims;
-    for (unsigned stat = 0; stat < BANK_STATS; stat++) {
-        bank->per_limit[stat] = 0.0;
-    }
-}
+/* Each look keeps exp(-1/4) of what was there. */
+#define KEEP 0.77880078307140487
+/* A sum's variance, in samples' of a stride: 1 / (1 - KEEP^2). */
+#define SUM_STRIDES 2.5414940825367984
+/* An energy's mean, in a stride's: 1 / (1 - KEEP). */
+#define ENERGY_STRIDES 4.5208120324834145
+/* Degrees of freedom of the chi-squared that an energy is like, in a stride's: (1 + KEEP) / (1 -
+ * KEEP). */
+#define FREEDOM_STRIDES 8.0416240649668290
+#define ENERGY_FROM 1u /* shorter ones are too much like single samples to be worth their part */
+#define FIRST_STRIDE 2u
+#define MEMORY_STRIDES 4u
+/* Looks from which their mean says something; what is beyond so many means is left out. */
+#define MOMENTS_MIN 64.0
+#define SUM_MOST 16.0
+#define ENERGY_MOST 4.0
 
 void bank_restart(struct bank *bank)
 {
@@ -24,37 +30,83 @@ void bank_restart(struct bank *bank)
     memset(bank->levels, 0, sizeof bank->levels);
 }
 
-uint32_t bank_width(unsigned stat)
+bool bank_is_energy(unsigned stat)
 {
-    return widths[stat];
+    return stat >= BANK_ENERGY;
+}
+
+unsigned bank_level_of(unsigned stat)
+{
+    return bank_is_energy(stat) ? stat - BANK_ENERGY + ENERGY_FROM : stat;
 }
 
 uint32_t bank_stride(unsigned stat)
 {
-    return widths[stat] / 2;
+    return FIRST_STRIDE << (2 * bank_level_of(stat));
 }
 
-bool bank_is_energy(unsigned stat)
+uint32_t bank_width(unsigned stat)
 {
-    return stat >= BANK_ENERGY_16;
+    return 2 * MEMORY_STRIDES * bank_stride(stat);
 }
 
-/* Degrees of freedom of an energy. */
-static double freedom(const struct bank *bank, unsigned stat)
+/* What white noise of sigma 1 gives: a sum's squared length on each axis, an energy; and the
+ * degrees of freedom of the chi-squared that an energy is like. */
+static void assume_white(struct bank *bank)
 {
-    return (double)(widths[stat] * bank->dims);
+    for (unsigned stat = 0; stat < BANK_STATS; stat++) {
+        double stride = bank_stride(stat);
+        double dims = (double)bank->dims;
+        bool energy = bank_is_energy(stat);
+        bank->usual[stat] = energy ? ENERGY_STRIDES * stride * dims : SUM_STRIDES * stride;
+        bank->freedom[stat] = FREEDOM_STRIDES * stride * dims;
+    }
+}
+
+void bank_init(struct bank *bank, size_t dims)
+{
+    memset(bank, 0, sizeof *bank);
+    bank->dims = dims;
+    bank->level_count = BANK_LEVELS;
+    assume_white(bank);
+}
+
+/* Noise is seldom white: at a level that it swells at it swells more, and a tail drawn too narrow
+ * by a tenth is passed seven times as often. So what the quiet spell showed counts where it is
+ * wider. */
+static void learn_usual(struct bank *bank, double scale)
+{
+    for (unsigned stat = 0; stat < BANK_STATS; stat++) {
+        const struct bank_moments *moments = &bank->moments[stat];
+        if (moments->count < MOMENTS_MIN) {
+            continue;
+        }
+        double mean = moments->sum / moments->count;
+        double variance = fmax(moments->squares / moments->count - mean * mean, 1e-300);
+        /* One sigma wider than it seems: a spread from so few is uncertain (a normal one's by 1 /
+         * sqrt(2 n), and four looks are hardly more than one). */
+        double wider = 1.0 + sqrt(2.0 / moments->count);
+        if (bank_is_energy(stat)) {
+            bank->usual[stat] = mean / (scale * scale);
+            double shown = 2.0 * mean * mean / (wider * wider * variance);
+            bank->freedom[stat] = fmin(bank->freedom[stat], shown);
+        } else {
+            double each = wider * wider * mean / ((double)bank->dims * scale * scale);
+            bank->usual[stat] = fmax(bank->usual[stat], each);
+        }
+    }
 }
 
 /* Chi-squared over its degrees of freedom, its cube root made normal (Wilson and Hilferty, Proc.
  * Nat. Acad. Sci. 17 (1931), 684-688). */
 static double sigmas_of(const struct bank *bank, unsigned stat, double most, double scale)
 {
+    double part = most / (bank->usual[stat] * scale * scale);
     if (!bank_is_energy(stat)) {
-        return sqrt(most / widths[stat]) / scale;
+        return sqrt(part);
     }
-    double n = freedom(bank, stat);
-    double spread = 2.0 / (9.0 * n);
-    return (cbrt(most / (n * scale * scale)) - 1.0 + spread) / sqrt(spread);
+    double spread = 2.0 / (9.0 * bank->freedom[stat]);
+    return (cbrt(part) - 1.0 + spread) / sqrt(spread);
 }
 
 void bank_end_block(struct bank *bank, double scale)
@@ -75,6 +127,7 @@ void bank_drop_block(struct bank *bank)
 void bank_arm(struct bank *bank, double scale)
 {
     bank->armed = true;
+    learn_usual(bank, scale);
     for (unsigned stat = 0; stat < BANK_STATS; stat++) {
         struct extremes *extremes = &bank->extremes[stat];
         for (size_t i = 0; i < extremes_kept(extremes); i++) {
@@ -86,20 +139,31 @@ void bank_arm(struct bank *bank, double scale)
 void bank_set_scale(struct bank *bank, double scale)
 {
     for (unsigned stat = 0; stat < BANK_STATS && bank->armed; stat++) {
+        double part = bank->high[stat] * bank->high[stat];
         if (bank_is_energy(stat)) {
-            double n = freedom(bank, stat);
-            double spread = 2.0 / (9.0 * n);
+            double spread = 2.0 / (9.0 * bank->freedom[stat]);
             double root = 1.0 - spread + bank->high[stat] * sqrt(spread);
-            bank->per_limit[stat] = 1.0 / (n * scale * scale * root * root * root);
-        } else {
-            double high = bank->high[stat] * scale;
-            bank->per_limit[stat] = 1.0 / (high * high * widths[stat]);
+            part = root * root * root;
         }
+        bank->per_limit[stat] = 1.0 / (bank->usual[stat] * scale * scale * part);
+    }
+}
+
+/* A disturbance of the quiet spell is none of its noise. */
+static void note(struct bank_moments *moments, double value, double most)
+{
+    if (moments->count < MOMENTS_MIN || value * moments->count < most * moments->sum) {
+        moments->count += 1.0;
+        moments->sum += value;
+        moments->squares += value * value;
     }
 }
 
 static inline void compare(struct bank *bank, unsigned stat, double value)
 {
+    if (!bank->armed) {
+        note(&bank->moments[stat], value, bank_is_energy(stat) ? ENERGY_MOST : SUM_MOST);
+    }
     if (value > bank->most[stat]) {
         bank->most[stat] = value;
     }
@@ -110,44 +174,39 @@ static inline void compare(struct bank *bank, unsigned stat, double value)
     }
 }
 
-/* A half is complete at this level: a look at the window, and on to the next half. */
-static inline void finish_half(struct bank *bank, unsigned level, size_t dims)
+static inline void look_at(struct bank *bank, unsigned level, size_t dims)
 {
     struct bank_level *now = &bank->levels[level];
     struct bank_level *above = level + 1 < BANK_LEVELS ? now + 1 : NULL;
     double squared = 0.0;
     for (size_t a = 0; a < dims; a++) {
-        double sum = now->half[a] + now->before[a];
-        squared += sum * sum;
+        now->sum[a] = KEEP * now->sum[a] + now->fresh[a];
+        squared += now->sum[a] * now->sum[a];
         if (above) {
-            above->half[a] += now->half[a];
+            above->fresh[a] += now->fresh[a];
         }
-        now->before[a] = now->half[a];
-        now->half[a] = 0.0;
+        now->fresh[a] = 0.0;
     }
-    double energy = now->energy + now->energy_before;
+    now->energy = KEEP * now->energy + now->fresh_energy;
     if (above) {
-        above->energy += now->energy;
+        above->fresh_energy += now->fresh_energy;
     }
-    now->energy_before = now->energy;
-    now->energy = 0.0;
-    if (now->primed) {
-        compare(bank, level, squared);
-        if (level > 0) {
-            compare(bank, BANK_ENERGY_16 + level - 1, energy);
+    now->fresh_energy = 0.0;
+    if (level < bank->level_count) {
+        compare(bank, BANK_SUM + level, squared);
+        if (level >= ENERGY_FROM && level - ENERGY_FROM < BANK_STATS - BANK_ENERGY) {
+            compare(bank, BANK_ENERGY + level - ENERGY_FROM, now->energy);
         }
     }
-    now->primed = true;
 }
 
+/* A level is looked at four times as seldom as the one before. */
 static inline void look(struct bank *bank, size_t dims)
 {
-    finish_half(bank, 0, dims);
-    if ((bank->count & 7) == 0) {
-        finish_half(bank, 1, dims);
-        if ((bank->count & 31) == 0) {
-            finish_half(bank, 2, dims);
-        }
+    uint32_t every = FIRST_STRIDE;
+    for (unsigned level = 0; level < BANK_LEVELS && bank->count % every == 0; level++) {
+        look_at(bank, level, dims);
+        every *= 4;
     }
 }
 

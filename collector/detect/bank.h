@@ -1,5 +1,7 @@
-/* What is weak but lasts: sums over 4, 16 and 64 samples and energies over 16 and 64, each with its
- * own threshold. Must never cost more the longer the night is. Called by watch for each sample. */
+/* What is weak but lasts: sums and energies that forget within 8, 32, 128 and 512 samples, each
+ * with its own threshold. Must never cost more the longer the night is. Called by watch for each
+ * sample. A sum that forgets (Roberts, Technometrics 1 (1959), 239-250) fits a pulse of whatever
+ * length from half to four times its memory to within 2 dB of that pulse's own filter. */
 #ifndef ROOMWAKE_COLLECTOR_DETECT_BANK_H
 #define ROOMWAKE_COLLECTOR_DETECT_BANK_H
 
@@ -10,18 +12,26 @@
 #include "collector/detect/extremes.h"
 #include "collector/detect/vector.h"
 
-#define BANK_LEVELS 3u
-#define BANK_STATS 5u
+#define BANK_LEVELS 4u
+#define BANK_STATS 6u
 
-enum bank_stat { BANK_SUM_4, BANK_SUM_16, BANK_SUM_64, BANK_ENERGY_16, BANK_ENERGY_64 };
+enum bank_stat {
+    BANK_SUM,                             /* and one more a level */
+    BANK_ENERGY = BANK_SUM + BANK_LEVELS, /* of level 1, and one more of level 2 */
+};
 
-/* A window is two halves, and a look is taken at the end of each half. */
+/* A look is taken four times within a level's memory. */
 struct bank_level {
-    double half[VECTOR_AXES_MAX];   /* in the making */
-    double before[VECTOR_AXES_MAX]; /* the half before */
+    double fresh[VECTOR_AXES_MAX]; /* since the last look */
+    double fresh_energy;
+    double sum[VECTOR_AXES_MAX];
     double energy;
-    double energy_before;
-    bool primed; /* there is a half before */
+};
+
+struct bank_moments {
+    double count;
+    double sum;
+    double squares;
 };
 
 struct bank {
@@ -32,19 +42,25 @@ struct bank {
     double high[BANK_STATS];      /* thresholds in the statistic's own sigmas */
     double per_limit[BANK_STATS]; /* one over the same as squared sums and as energies; 0: none */
     double most[BANK_STATS];      /* of the present block, as limits are */
-    double ratio;                 /* the last looks' largest part of a limit */
-    unsigned stat;                /* whose it is */
+    unsigned level_count;         /* those that are looked at: all, or up to the one that raised */
+    double usual[BANK_STATS];     /* for a scale of 1 */
+    double freedom[BANK_STATS];   /* of energies */
+    struct bank_moments moments[BANK_STATS]; /* of the quiet spell */
+    double ratio;                            /* the last looks' largest part of a limit */
+    unsigned stat;                           /* whose it is */
     struct extremes extremes[BANK_STATS];
 };
 
 void bank_init(struct bank *bank, size_t dims);
-/* Windows begin anew with the next sample. */
+/* All is forgotten. */
 void bank_restart(struct bank *bank);
-/* Samples of one window of this statistic. */
+/* How many samples back it looks: what is before them counts for less than a seventh. */
 uint32_t bank_width(unsigned stat);
 /* How often a look is taken, in samples. */
 uint32_t bank_stride(unsigned stat);
 bool bank_is_energy(unsigned stat);
+/* Of the ladder, from 0. */
+unsigned bank_level_of(unsigned stat);
 /* The block is over: its largest are kept, in sigmas. */
 void bank_end_block(struct bank *bank, double scale);
 /* A disturbance was in it: they are not. */
@@ -62,9 +78,9 @@ static inline bool bank_take(struct bank *bank, const double deviation[], double
 {
     struct bank_level *first = &bank->levels[0];
     for (size_t a = 0; a < dims; a++) {
-        first->half[a] += deviation[a];
+        first->fresh[a] += deviation[a];
     }
-    first->energy += squared;
+    first->fresh_energy += squared;
     return (++bank->count & 1) == 0 && bank_look(bank);
 }
 

@@ -19,6 +19,8 @@
 #define LEARN_SAMPLES_MIN 20u
 /* Part of a window's limit down to which it keeps up what is open. */
 #define BANK_RELEASE 0.8
+#define KEEP_UP_LEVELS 2u /* the slower ones don't prolong what a sample raised */
+
 static void choose_series(struct watch *watch)
 {
     const struct history *history = watch->settings.history;
@@ -261,6 +263,7 @@ static void take_sample(struct watch *watch, uint64_t i, int64_t time_ns)
     uint32_t window = watch->bank_raises ? bank_width(watch->bank.stat) : 0;
     enum trigger_event event = step_trigger(watch, i, time_ns, deviation, score);
     if (event == TRIGGER_RAISED) {
+        watch->bank.level_count = window > 0 ? bank_level_of(watch->bank.stat) + 1 : KEEP_UP_LEVELS;
         stay_restart(&watch->stay, watch->dims, watch->settings.pace.stay_samples);
         watch_raise(watch, i, window);
     }
@@ -342,6 +345,11 @@ void watch_run(struct watch *watch, uint64_t from, uint64_t to)
     }
 }
 
+void watch_run_out(struct watch *watch)
+{
+    watch->bank.level_count = 0;
+}
+
 void watch_cut(struct watch *watch, int64_t closed_ns)
 {
     const struct history *history = watch->settings.history;
@@ -355,6 +363,8 @@ void watch_cut(struct watch *watch, int64_t closed_ns)
 void watch_resume(struct watch *watch, int64_t gap_ns)
 {
     watch->run_start = watch->settings.history->end;
+    watch->bank.level_count = BANK_LEVELS;
+    bank_restart(&watch->bank);
     if (watch->trigger.state == TRIGGER_LEARNING) {
         /* A first guess needs samples in a row. */
         if (watch->start_count < watch->settings.pace.start_samples) {

@@ -36,6 +36,14 @@ static const struct history *history_of(const struct watch *watch)
     return watch->settings.history;
 }
 
+/* The sample so many before i, or the first that may still be looked at with all that follows. */
+static uint64_t back_from(const struct watch *watch, uint64_t i, uint64_t samples)
+{
+    uint64_t kept = history_of(watch)->size / 2;
+    uint64_t back = samples < kept ? samples : kept;
+    return i - watch->run_start > back ? i - back : watch->run_start;
+}
+
 static int64_t time_at(const struct watch *watch, uint64_t i)
 {
     return history_of(watch)->times[i & history_of(watch)->mask];
@@ -68,7 +76,7 @@ void watch_raise(struct watch *watch, uint64_t i, uint32_t window)
     shape_restart(&watch->shape);
     watch->stage = WATCH_PICKING;
     watch->window = window;
-    for (uint64_t k = i + 1 - window; k < i && window > 0; k++) {
+    for (uint64_t k = back_from(watch, i, window); k < i; k++) {
         double deviation[VECTOR_AXES_MAX];
         double length = sqrt(watch_deviation(watch, k, watch->dims, deviation));
         watch_track(watch, k, length / watch->baseline.scale, deviation);
@@ -245,15 +253,9 @@ static void pick_onset(struct watch *watch, uint64_t now)
     int64_t raised_ns = time_at(watch, watch->raised);
     int64_t lookback_ns = watch->settings.pace.lookback_ns;
     uint64_t earliest = watch_index_from(watch, watch->raised, raised_ns - lookback_ns);
-    uint64_t low = earliest;
-    uint64_t reach = watch->window + watch->window / 2;
-    while (low > watch->run_start && watch->raised - low < reach) {
-        low--;
-    }
-    uint64_t from = low;
-    while (from > watch->run_start && low - from < PICK_MARGIN) {
-        from--;
-    }
+    uint64_t reached = back_from(watch, watch->raised, watch->window + watch->window / 2);
+    uint64_t low = reached < earliest ? reached : earliest;
+    uint64_t from = back_from(watch, low, PICK_MARGIN);
     bool enough = !watch->settings.pace.slow && now - from + 1 >= PICK_SAMPLES_MIN &&
                   now - from + 1 < history_of(watch)->size;
     if (!enough || !pick_by_curve(watch, from, low, now)) {

@@ -20,6 +20,8 @@
  * simulated nights). */
 #define SAMPLE_PART 0.7
 #define WINDOW_PART 0.02
+/* So often a level of the bank is looked at within a block of its maxima, at least. */
+#define LOOKS_MIN 4u
 /* A window's tail that was fitted to the few maxima of a short quiet spell may seem to end soon: no
  * level is below this part of what normal noise needs (twelve spells of 40 s: four false onsets in
  * as many minutes where one in ten hours was asked). */
@@ -46,6 +48,7 @@ void watch_begin_quiet(struct watch *watch, uint64_t next, int64_t time_ns)
     watch->run_start = next;
     watch->trigger.hold_ns = watch->settings.pace.hold_ns;
     watch->bank_raises = false;
+    watch->bank.level_count = BANK_LEVELS;
     bank_restart(&watch->bank);
     watch_set_threshold(watch);
 }
@@ -83,19 +86,28 @@ static double normal_level(const struct tail_input *input)
     return choice.threshold;
 }
 
+/* What looks further back than the maxima can show the tail of is left alone until they do. */
 static void choose_bank(struct watch *watch, size_t merged)
 {
     struct bank *bank = &watch->bank;
     double maxima[EXTREMES_MAX];
     for (unsigned stat = 0; stat < BANK_STATS; stat++) {
-        struct tail_input input = input_for(watch, merged, WINDOW_PART, REFIT_SCALE_COUNT);
+        size_t looks = watch->baseline.tuning.block_samples / bank_stride(stat);
+        size_t least = looks > 0
+                           ? (LOOKS_MIN + looks - 1) / looks
+                           : LOOKS_MIN * bank_stride(stat) / watch->baseline.tuning.block_samples;
+        size_t joined = merged > least ? merged : least;
+        struct tail_input input = input_for(watch, joined, WINDOW_PART, REFIT_SCALE_COUNT);
         struct tail_choice choice;
         input.maxima = maxima;
-        input.blocks = extremes_merge(&bank->extremes[stat], merged, maxima);
+        input.blocks = extremes_merge(&bank->extremes[stat], joined, maxima);
         input.block_samples /= bank_stride(stat);
         input.dims = bank_is_energy(stat) ? 1 : watch->dims;
-        tail_choose(&input, &choice);
-        bank->high[stat] = fmax(choice.threshold, NORMAL_PART * normal_level(&input));
+        bank->high[stat] = INFINITY;
+        if (least == 1 || input.blocks >= TAIL_BLOCKS_MIN) {
+            tail_choose(&input, &choice);
+            bank->high[stat] = fmax(choice.threshold, NORMAL_PART * normal_level(&input));
+        }
     }
 }
 
