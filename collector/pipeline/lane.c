@@ -7,12 +7,13 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "collector/pipeline/block_copy.h"
+
 /* A block of a switch, until the lane starts. */
 struct waiting {
     struct waiting *next;
     struct lane_group *group;
-    struct block block;
-    int64_t space[]; /* its times and values */
+    struct block *block; /* its own copy */
 };
 
 struct lane {
@@ -54,15 +55,21 @@ int lane_new(const struct detector_settings *settings, uint32_t node,
     return 0;
 }
 
+static void drop_first_waiting(struct lane *lane)
+{
+    struct waiting *first = lane->waiting;
+    lane->waiting = first->next;
+    free(first->block);
+    free(first);
+}
+
 void lane_free(struct lane *lane)
 {
     if (!lane) {
         return;
     }
     while (lane->waiting) {
-        struct waiting *next = lane->waiting->next;
-        free(lane->waiting);
-        lane->waiting = next;
+        drop_first_waiting(lane);
     }
     lane_groups_free(&lane->own);
     free(lane);
@@ -98,32 +105,17 @@ bool lane_has_channels(const struct lane *lane, const struct channel *channels, 
     return true;
 }
 
-/* A copy that outlives the caller's block, in one piece of memory. */
 static int keep_waiting(struct lane *lane, struct lane_group *group, const struct block *block,
                         struct error *error)
 {
-    size_t times = block->times_ns ? block->count * sizeof(int64_t) : 0;
-    size_t item = block->encoding == BLOCK_DECIMAL ? sizeof(struct decimal) : sizeof(int32_t);
-    struct waiting *waiting =
-        malloc(sizeof *waiting + times + block->count * sizeof(struct decimal));
-    if (!waiting) {
+    struct waiting *waiting = malloc(sizeof *waiting);
+    struct block *copy = block_copy(block);
+    if (!waiting || !copy) {
+        free(waiting);
+        free(copy);
         return error_set(error, ERROR_MEMORY, "pipeline: out of memory");
     }
-    char *values = (char *)waiting->space + times;
-    waiting->next = NULL;
-    waiting->group = group;
-    waiting->block = *block;
-    if (block->times_ns) {
-        memcpy(waiting->space, block->times_ns, times);
-        waiting->block.times_ns = (const int64_t *)(const void *)waiting->space;
-    }
-    if (block->encoding == BLOCK_DECIMAL) {
-        memcpy(values, block->decimals, block->count * item);
-        waiting->block.decimals = (const struct decimal *)(const void *)values;
-    } else {
-        memcpy(values, block->counts, block->count * item);
-        waiting->block.counts = (const int32_t *)(const void *)values;
-    }
+    *waiting = (struct waiting){NULL, group, copy};
     struct waiting **end = &lane->waiting;
     while (*end) {
         end = &(*end)->next;
@@ -171,10 +163,8 @@ static int start(struct lane *lane, struct error *error)
         return -1;
     }
     while (lane->waiting) {
-        struct waiting *waiting = lane->waiting;
-        int status = lane_groups_push(waiting->group, &waiting->block, error);
-        lane->waiting = waiting->next;
-        free(waiting);
+        int status = lane_groups_push(lane->waiting->group, lane->waiting->block, error);
+        drop_first_waiting(lane);
         if (status) {
             return -1;
         }

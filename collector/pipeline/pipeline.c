@@ -6,26 +6,10 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "collector/correlate/correlator.h"
 #include "collector/detect/detector.h"
-#include "collector/pipeline/lane.h"
-#include "collector/pipeline/merge.h"
+#include "collector/pipeline/pipeline_inside.h"
 
-struct pipeline {
-    const struct site *site;
-    struct finding_sink sink;
-    struct correlator *correlator;
-    struct merge *merge;
-    struct lane **lanes; /* one a node; NULL before its channels are told */
-    int64_t horizon_ns;  /* the correlator has been advanced so far */
-    int64_t latest_ns;   /* of all samples: the night's end */
-    int64_t reached_ns;  /* or of an advance */
-    struct lane_orders orders;
-    bool failed;
-    struct error failure; /* the first error within a callback */
-};
-
-static void keep_failure(struct pipeline *pipeline, const struct error *error)
+void pipeline_keep_failure(struct pipeline *pipeline, const struct error *error)
 {
     if (!pipeline->failed) {
         pipeline->failed = true;
@@ -33,7 +17,7 @@ static void keep_failure(struct pipeline *pipeline, const struct error *error)
     }
 }
 
-static int report_failure(const struct pipeline *pipeline, struct error *error)
+int pipeline_report_failure(const struct pipeline *pipeline, struct error *error)
 {
     if (!pipeline->failed) {
         return 0;
@@ -46,7 +30,7 @@ static void on_opened(void *context, const struct disturbance *disturbance)
     struct pipeline *pipeline = context;
     struct error error;
     if (correlator_open(pipeline->correlator, disturbance, &error)) {
-        keep_failure(pipeline, &error);
+        pipeline_keep_failure(pipeline, &error);
     }
 }
 
@@ -61,7 +45,7 @@ static void on_watching(void *context, uint32_t node, const char *quantity, int6
     struct pipeline *pipeline = context;
     struct error error;
     if (correlator_watch(pipeline->correlator, node, quantity, time_ns, &error)) {
-        keep_failure(pipeline, &error);
+        pipeline_keep_failure(pipeline, &error);
     }
 }
 
@@ -111,6 +95,11 @@ static void on_unsteady(void *context, uint32_t node, int64_t time_ns, const cha
     on_noticed(context, node, "onsets", time_ns, text);
 }
 
+struct lane_sink pipeline_lane_sink(struct pipeline *pipeline)
+{
+    return (struct lane_sink){pipeline, on_opened, on_closed, on_noticed, on_watching};
+}
+
 int pipeline_new(const struct site *site, const struct finding_sink *sink,
                  struct pipeline **pipeline, struct error *error)
 {
@@ -149,6 +138,7 @@ void pipeline_free(struct pipeline *pipeline)
         lane_free(pipeline->lanes[i]);
     }
     free(pipeline->lanes);
+    ahead_free(pipeline->ahead);
     free(pipeline->orders.list);
     merge_free(pipeline->merge);
     correlator_free(pipeline->correlator);
@@ -161,13 +151,13 @@ static int check_node(const struct pipeline *pipeline, uint32_t node, struct err
         return error_set(error, ERROR_RANGE, "pipeline: node %u is not of this site",
                          (unsigned)node);
     }
-    return report_failure(pipeline, error);
+    return pipeline_report_failure(pipeline, error);
 }
 
 int pipeline_set_channels(struct pipeline *pipeline, uint32_t node, const struct channel *channels,
                           size_t count, struct error *error)
 {
-    if (check_node(pipeline, node, error)) {
+    if (check_node(pipeline, node, error) || pipeline_catch_up(pipeline, error)) {
         return -1;
     }
     struct lane *old = pipeline->lanes[node];
@@ -178,7 +168,8 @@ int pipeline_set_channels(struct pipeline *pipeline, uint32_t node, const struct
     struct detector_settings settings = {.mains_hz = site->mains_hz,
                                          .baseline_s = site->baseline_s,
                                          .false_onsets_per_hour = site->false_onsets_per_hour};
-    struct lane_sink sink = {pipeline, on_opened, on_closed, on_noticed, on_watching};
+    struct lane_sink sink =
+        pipeline->ahead ? ahead_sink(pipeline->ahead, node) : pipeline_lane_sink(pipeline);
     struct lane *made = NULL;
     int64_t sd_ns = (int64_t)llround(site->nodes[node].clock_error_s * 1e9);
     if (lane_new(&settings, node, channels, count, &pipeline->orders, &sink, &made, error) ||
@@ -188,7 +179,7 @@ int pipeline_set_channels(struct pipeline *pipeline, uint32_t node, const struct
     }
     lane_free(old);
     pipeline->lanes[node] = made;
-    return report_failure(pipeline, error);
+    return pipeline_report_failure(pipeline, error);
 }
 
 static struct lane *find_lane(struct pipeline *pipeline, uint32_t node, struct error *error)
@@ -203,6 +194,27 @@ static struct lane *find_lane(struct pipeline *pipeline, uint32_t node, struct e
     return pipeline->lanes[node];
 }
 
+/* A node that begins is not waited for, and has its quiet spell before it: never too late. */
+int pipeline_check_late(const struct pipeline *pipeline, uint32_t node, const struct block *block,
+                        bool begun, struct error *error)
+{
+    if (block->count > 0 && begun && block->t0_ns < pipeline->horizon_ns) {
+        return error_set(error, ERROR_RANGE, "%s: block of %.3f s ago came too late",
+                         pipeline->site->nodes[node].id,
+                         (double)(pipeline->horizon_ns - block->t0_ns) * 1e-9);
+    }
+    return 0;
+}
+
+void pipeline_note_pushed(struct pipeline *pipeline, const struct block *block)
+{
+    if (block->count > 0) {
+        int64_t last_ns = block_time_ns(block, block->count - 1);
+        pipeline->latest_ns = last_ns > pipeline->latest_ns ? last_ns : pipeline->latest_ns;
+        pipeline->reached_ns = last_ns > pipeline->reached_ns ? last_ns : pipeline->reached_ns;
+    }
+}
+
 int pipeline_push(struct pipeline *pipeline, uint32_t node, const struct block *block,
                   struct error *error)
 {
@@ -210,21 +222,18 @@ int pipeline_push(struct pipeline *pipeline, uint32_t node, const struct block *
     if (!lane) {
         return -1;
     }
-    /* A node that begins is not waited for, and has its quiet spell before it: never too late. */
-    if (block->count > 0 && lane_has_begun(lane) && block->t0_ns < pipeline->horizon_ns) {
-        return error_set(error, ERROR_RANGE, "%s: block of %.3f s ago came too late",
-                         pipeline->site->nodes[node].id,
-                         (double)(pipeline->horizon_ns - block->t0_ns) * 1e-9);
+    if (pipeline->ahead) {
+        struct ahead_task task = {.kind = AHEAD_PUSH, .node = node};
+        return pipeline_add_task(pipeline, &task, block, error);
+    }
+    if (pipeline_check_late(pipeline, node, block, lane_has_begun(lane), error)) {
+        return -1;
     }
     if (lane_push(lane, block, error)) {
         return error_wrap(error, "%s", pipeline->site->nodes[node].id);
     }
-    if (block->count > 0) {
-        int64_t last_ns = block_time_ns(block, block->count - 1);
-        pipeline->latest_ns = last_ns > pipeline->latest_ns ? last_ns : pipeline->latest_ns;
-        pipeline->reached_ns = last_ns > pipeline->reached_ns ? last_ns : pipeline->reached_ns;
-    }
-    return report_failure(pipeline, error);
+    pipeline_note_pushed(pipeline, block);
+    return pipeline_report_failure(pipeline, error);
 }
 
 void pipeline_set_clock(struct pipeline *pipeline, uint32_t node, int64_t time_ns,
@@ -232,8 +241,14 @@ void pipeline_set_clock(struct pipeline *pipeline, uint32_t node, int64_t time_n
 {
     struct error error;
     struct lane *lane = find_lane(pipeline, node, &error);
-    if (lane && lane_set_clock(lane, time_ns, clock_sd_ns, &error)) {
-        keep_failure(pipeline, &error);
+    if (!lane) {
+        return;
+    }
+    struct ahead_task task = {
+        .kind = AHEAD_CLOCK, .node = node, .time_ns = time_ns, .clock_sd_ns = clock_sd_ns};
+    if (pipeline->ahead ? pipeline_add_task(pipeline, &task, NULL, &error)
+                        : lane_set_clock(lane, time_ns, clock_sd_ns, &error)) {
+        pipeline_keep_failure(pipeline, &error);
     }
 }
 
@@ -241,31 +256,41 @@ static int advance_correlator(struct pipeline *pipeline, struct error *error)
 {
     int64_t horizon_ns = merge_horizon_ns(pipeline->merge);
     if (horizon_ns <= pipeline->horizon_ns) {
-        return report_failure(pipeline, error);
+        return pipeline_report_failure(pipeline, error);
     }
     pipeline->horizon_ns = horizon_ns;
-    if (report_failure(pipeline, error)) {
+    if (pipeline_report_failure(pipeline, error)) {
         return -1;
     }
     return correlator_advance(pipeline->correlator, horizon_ns, error);
+}
+
+int pipeline_note_advanced(struct pipeline *pipeline, uint32_t node, int64_t until_ns,
+                           int64_t horizon_ns, struct error *error)
+{
+    pipeline->reached_ns = until_ns > pipeline->reached_ns ? until_ns : pipeline->reached_ns;
+    merge_set(pipeline->merge, node, horizon_ns);
+    return advance_correlator(pipeline, error);
 }
 
 int pipeline_advance(struct pipeline *pipeline, uint32_t node, int64_t until_ns,
                      struct error *error)
 {
     struct lane *lane = find_lane(pipeline, node, error);
+    if (lane && pipeline->ahead) {
+        struct ahead_task task = {.kind = AHEAD_ADVANCE, .node = node, .time_ns = until_ns};
+        return pipeline_add_task(pipeline, &task, NULL, error);
+    }
     if (!lane || lane_advance(lane, until_ns, error)) {
         return -1;
     }
-    pipeline->reached_ns = until_ns > pipeline->reached_ns ? until_ns : pipeline->reached_ns;
-    merge_set(pipeline->merge, node, lane_horizon_ns(lane));
-    return advance_correlator(pipeline, error);
+    return pipeline_note_advanced(pipeline, node, until_ns, lane_horizon_ns(lane), error);
 }
 
 int pipeline_set_waited_for(struct pipeline *pipeline, uint32_t node, bool waited_for,
                             struct error *error)
 {
-    if (check_node(pipeline, node, error)) {
+    if (check_node(pipeline, node, error) || pipeline_catch_up(pipeline, error)) {
         return -1;
     }
     merge_wait_for(pipeline->merge, node, waited_for);
@@ -289,6 +314,9 @@ size_t pipeline_count_learning(const struct pipeline *pipeline)
 int pipeline_quiet(struct pipeline *pipeline, const struct quiet_order *order, struct error *error)
 {
     struct lane_orders *orders = &pipeline->orders;
+    if (pipeline_catch_up(pipeline, error)) {
+        return -1;
+    }
     if (order->from_ns <= pipeline->reached_ns ||
         (orders->count > 0 && order->from_ns <= orders->list[orders->count - 1].from_ns)) {
         return error_set(error, ERROR_STATE, "baseline: samples of that time have been judged");
@@ -308,17 +336,23 @@ int pipeline_quiet(struct pipeline *pipeline, const struct quiet_order *order, s
 
 int pipeline_mark(struct pipeline *pipeline, const struct mark *mark, struct error *error)
 {
+    if (pipeline_catch_up(pipeline, error)) {
+        return -1;
+    }
     return correlator_mark(pipeline->correlator, mark, error);
 }
 
 int pipeline_finish(struct pipeline *pipeline, struct error *error)
 {
+    if (pipeline_catch_up(pipeline, error)) {
+        return -1;
+    }
     for (size_t i = 0; i < pipeline->site->node_count; i++) {
         if (pipeline->lanes[i] && lane_finish(pipeline->lanes[i], error)) {
             return -1;
         }
     }
-    if (report_failure(pipeline, error)) {
+    if (pipeline_report_failure(pipeline, error)) {
         return -1;
     }
     if (correlator_finish(pipeline->correlator, error)) {

@@ -32,6 +32,11 @@ int pipeline_new(const struct site *site, const struct finding_sink *sink,
                  struct pipeline **pipeline, struct error *error);
 void pipeline_free(struct pipeline *pipeline);
 
+/* From now on blocks, clocks and advances may wait until many have come, and are then done on all
+ * processors: an error is told by a later call, pipeline_finish at the latest. What comes out is
+ * the same, in the same order. For stored nights; before channels are told. */
+int pipeline_work_ahead(struct pipeline *pipeline, struct error *error);
+
 /* Tells a node's channels (from its hello, or the site file). Again with the same list: no effect.
  * With another list (rebooted with other sensors): the node's detectors start over. */
 int pipeline_set_channels(struct pipeline *pipeline, uint32_t node, const struct channel *channels,

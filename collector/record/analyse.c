@@ -186,7 +186,8 @@ static int run_analysis(struct night_reader *reader, const struct site *site, bo
     run.heard = calloc(site->node_count ? site->node_count : 1, sizeof *run.heard);
     if (!run.clocks || !run.heard) {
         (void)error_set(error, ERROR_MEMORY, "analysis: out of memory");
-    } else if (pipeline_new(site, &sink, &run.pipeline, error) == 0 && set_channels(&run) == 0 &&
+    } else if (pipeline_new(site, &sink, &run.pipeline, error) == 0 &&
+               pipeline_work_ahead(run.pipeline, error) == 0 && set_channels(&run) == 0 &&
                (!refit || make_refit(&run, &sink) == 0) &&
                night_each_clock(reader, keep_clock, &run, error) == 0 &&
                night_each_mark(reader, push_mark, &run, error) == 0 &&

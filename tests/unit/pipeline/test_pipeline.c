@@ -144,18 +144,26 @@ static void on_noticed(void *context, uint32_t node, const char *quantity, int64
     ((struct told *)context)->notices++;
 }
 
-static struct pipeline *start(struct told *told)
+static struct pipeline *start_so(struct told *told, bool ahead)
 {
     struct finding_sink sink = {told, on_disturbance, on_ended, on_coincidence, on_noticed, NULL};
     struct pipeline *pipeline = NULL;
     struct error error;
     memset(told, 0, sizeof *told);
     assert_int_equal(pipeline_new(&house.site, &sink, &pipeline, &error), 0);
+    if (ahead) {
+        assert_int_equal(pipeline_work_ahead(pipeline, &error), 0);
+    }
     for (uint32_t node = 0; node < NODES; node++) {
         assert_int_equal(pipeline_set_channels(pipeline, node, channels, CHANNELS, &error), 0);
         assert_int_equal(pipeline_set_channels(pipeline, node, channels, CHANNELS, &error), 0);
     }
     return pipeline;
+}
+
+static struct pipeline *start(struct told *told)
+{
+    return start_so(told, false);
 }
 
 static int64_t sample_ns(size_t i)
@@ -400,6 +408,48 @@ static void a_block_behind_the_others_is_refused(void **state)
     pipeline_free(pipeline);
 }
 
+static void all_processors_at_once_do_not_show(void **state)
+{
+    (void)state;
+    static struct told live;
+    static struct told ahead;
+    struct error error;
+    struct pipeline *pipeline = NULL;
+    for (size_t with = 0; with < 2; with++) {
+        pipeline = start_so(with ? &ahead : &live, with == 1);
+        for (size_t from = 0; from < SAMPLES; from += RATE_HZ) {
+            for (uint32_t node = 0; node < NODES; node++) {
+                push_node(pipeline, node, from, from + RATE_HZ, node == 1);
+                pipeline_set_clock(pipeline, node, sample_ns(from), 900000 + (int64_t)from);
+            }
+            /* Asked for in between: all that waits is done first. */
+            if (from == 30 * RATE_HZ) {
+                assert_int_equal(pipeline_set_waited_for(pipeline, 0, true, &error), 0);
+            }
+        }
+        finish(pipeline);
+    }
+    same_lines(&live, &ahead);
+    assert_int_equal(live.heard.count, 3);
+    assert_int_equal(live.notices, ahead.notices);
+}
+
+static void what_fails_on_another_processor_is_told_by_the_end(void **state)
+{
+    (void)state;
+    static struct told told;
+    struct error error;
+    struct pipeline *pipeline = start_so(&told, true);
+    push_node(pipeline, 0, 0, RATE_HZ, false);
+    push_node(pipeline, 1, 0, RATE_HZ, false);
+    push_node(pipeline, 2, 0, RATE_HZ, false);
+    push_axis(pipeline, 1, 0, RATE_HZ, 2 * RATE_HZ);
+    push_axis(pipeline, 1, 0, RATE_HZ, 2 * RATE_HZ); /* the same samples again */
+    assert_int_equal(pipeline_finish(pipeline, &error), -1);
+    assert_error(error, ERROR_RANGE, "n2: magnetic.x");
+    pipeline_free(pipeline);
+}
+
 static void what_is_not_known_yet_is_an_error(void **state)
 {
     (void)state;
@@ -457,6 +507,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_switching_a_walk_and_a_pulse_come_out_as_three),
         cmocka_unit_test(cutting_and_order_of_nodes_do_not_show),
+        cmocka_unit_test(all_processors_at_once_do_not_show),
+        cmocka_unit_test(what_fails_on_another_processor_is_told_by_the_end),
         cmocka_unit_test(a_quiet_spell_by_hand_is_the_same_live_and_again),
         cmocka_unit_test(a_spell_by_hand_goes_on_until_it_is_ended),
         cmocka_unit_test(a_block_behind_the_others_is_refused),

@@ -1,0 +1,21 @@
+/* Threads that share a list of jobs, one a processor.
+ * Must never let a job's outcome depend on which thread had it. Called by ahead. */
+#ifndef ROOMWAKE_COLLECTOR_PIPELINE_CREW_H
+#define ROOMWAKE_COLLECTOR_PIPELINE_CREW_H
+
+#include <stddef.h>
+
+#include "common/error.h"
+
+struct crew;
+
+/* As many threads as there are processors, the caller's own among them. */
+int crew_new(struct crew **crew, struct error *error);
+void crew_free(struct crew *crew);
+
+/* Calls work(context, job) once for each job from 0 to count - 1, on any thread and in any order;
+ * returns when all are done. The caller's thread works with them. */
+void crew_run(struct crew *crew, void (*work)(void *context, size_t job), void *context,
+              size_t count);
+
+#endif
