@@ -32,7 +32,7 @@ void clock_fitter_line(const struct clock_fitter *fitter, int64_t now_node_ns,
         points[i] = clock_point_make(&fitter->best[i], node_origin_ns, offset_origin_ns);
     }
     for (int pass = 0; pass < PASSES; pass++) {
-        least_ns = clock_points_take_least(points, fitter->count, track.rate);
+        least_ns = clock_points_take_low(points, fitter->count, track.rate);
         run_track(points, fitter->count, crystal, &track);
     }
     clock_track_move(&track, (double)(now_node_ns - node_origin_ns));

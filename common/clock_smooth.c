@@ -105,7 +105,7 @@ static void take_least(struct clock_smooth *smooth, size_t at)
             points[count++] = smooth->knots[i].point;
         }
     }
-    knot->least_ns = clock_points_take_least(points, count, knot->before.rate);
+    knot->least_ns = clock_points_take_low(points, count, knot->before.rate);
     knot->point.excess_ns = points[own].excess_ns;
 }
 

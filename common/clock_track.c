@@ -14,6 +14,11 @@
 #define WANDER 4e-8
 #define HORIZON_NS 3600e9
 #define UNCERTAINTY_MOST_NS 1e18
+/* One in so many may be an exchange that was lucky on one way alone, as where the sleeper that
+ * should carry it was awake by chance: its round trip is the least and its offset is off. So the
+ * least delay that counts is the next that more than these have, and less is as odd as more. */
+#define LUCKY_OF 16
+#define LUCKY_MOST 3
 
 int64_t clock_point_middle_ns(const struct clock_exchange *exchange)
 {
@@ -31,24 +36,44 @@ struct clock_point clock_point_make(const struct clock_exchange *exchange, int64
     };
 }
 
-/* Of `count` waiting times of mean m the least is m / count long on the average: so much is hidden
- * in the least. */
-double clock_points_take_least(struct clock_point *points, size_t count, double rate)
+/* Sets the points' delays in excess_ns; returns the low one of them, *rank of which lie below. */
+static double find_low(struct clock_point *points, size_t count, double rate, size_t *rank)
 {
-    double least = INFINITY;
-    double sum = 0;
+    double lowest[LUCKY_MOST + 1] = {0};
+    *rank = count / LUCKY_OF < LUCKY_MOST ? count / LUCKY_OF : LUCKY_MOST;
     for (size_t i = 0; i < count; i++) {
         double delay = fmax(0, points[i].delay_ns + rate * points[i].apart_ns);
         points[i].excess_ns = delay;
-        least = fmin(least, delay);
-        sum += delay;
+        size_t at = i <= *rank ? i : *rank + 1;
+        for (; at > 0 && delay < lowest[at - 1]; at--) {
+            if (at <= *rank) {
+                lowest[at] = lowest[at - 1];
+            }
+        }
+        if (at <= *rank) {
+            lowest[at] = delay;
+        }
+    }
+    return lowest[*rank];
+}
+
+/* Of `count` waiting times of mean m the k-th is k m / count long on the average: so much is hidden
+ * in it. */
+double clock_points_take_low(struct clock_point *points, size_t count, double rate)
+{
+    size_t rank;
+    double low = find_low(points, count, rate, &rank);
+    double above = 0;
+    for (size_t i = 0; i < count; i++) {
+        points[i].excess_ns = fabs(points[i].excess_ns - low);
+        above += points[i].excess_ns;
     }
     double number = (double)count;
-    double hidden = count > 1 ? (sum - number * least) / (number * (number - 1)) : 0;
+    double hidden = count > 1 ? (double)(rank + 1) * above / (number * (number - 1)) : 0;
     for (size_t i = 0; i < count; i++) {
-        points[i].excess_ns += hidden - least;
+        points[i].excess_ns += hidden;
     }
-    return least;
+    return low;
 }
 
 /* An excess of delay, if all of it lay on one way, moves the offset by half of it. */

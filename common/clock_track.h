@@ -11,7 +11,7 @@ struct clock_point {
     double x_ns;      /* node time */
     double y_ns;      /* offset */
     double delay_ns;  /* there and back */
-    double excess_ns; /* above the least of its surroundings */
+    double excess_ns; /* apart from the low one of its surroundings */
     double apart_ns;  /* node time from question to answer, of which the rate is no delay */
 };
 
@@ -29,8 +29,9 @@ struct clock_point clock_point_make(const struct clock_exchange *exchange, int64
                                     int64_t offset_origin_ns);
 /* Node time half way between question and answer. */
 int64_t clock_point_middle_ns(const struct clock_exchange *exchange);
-/* Sets the excesses, once the crystal's rate is taken out of the delays; returns the least. */
-double clock_points_take_least(struct clock_point *points, size_t count, double rate);
+/* Sets the excesses, once the crystal's rate is taken out of the delays; returns the low delay that
+ * they count from: the least, where it is not alone. */
+double clock_points_take_low(struct clock_point *points, size_t count, double rate);
 
 /* crystal: how far the rate may be off, one sigma. The wander is a crystal's; may be set after. */
 void clock_track_begin(struct clock_track *track, const struct clock_point *point, double crystal);

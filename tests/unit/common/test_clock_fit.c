@@ -219,6 +219,31 @@ static void a_quiet_wire_gives_offset_and_rate(void **state)
                  (double)clock_fit_uncertainty_ns(&fit, later));
 }
 
+/* A carrier that was awake by chance hands one question over sooner than it ever does else. */
+static void one_lucky_exchange_does_not_draw_the_line(void **state)
+{
+    (void)state;
+    struct lan lan = {
+        .seed = 3, .offset_ns = 5000, .path_ns = 280000, .out_ns = 10000, .back_ns = 10000};
+    struct clock_fitter fitter;
+    clock_fitter_init(&fitter, SPAN_NS, GROWTH_PPB);
+    for (int i = 0; i < 40; i++) {
+        add_burst(&fitter, &lan, i * 16 * NS_PER_S);
+    }
+    struct clock_exchange lucky = exchange_at(&lan, 40 * 16 * NS_PER_S);
+    lucky.t2_ns -= 80000;
+    lucky.t3_ns -= 80000;
+    lucky.t4_ns -= 80000;
+    assert_true(clock_fitter_add_burst(&fitter, &lucky, 1));
+    for (int i = 41; i < 50; i++) {
+        add_burst(&fitter, &lan, i * 16 * NS_PER_S);
+    }
+    struct clock_fit fit;
+    int64_t now = 50 * 16 * NS_PER_S;
+    clock_fitter_line(&fitter, now, &fit);
+    assert_close((double)error_ns(&lan, &fit, now), 0, 8000);
+}
+
 /* One sigma must hold the error in 68 % of the cases at least; here each case is a night's start of
  * its own, with delays that fall on one way only. */
 static void assert_covers(struct lan like, int bursts, double least_share)
@@ -330,6 +355,7 @@ int main(void)
         cmocka_unit_test(nothing_is_known_before_the_first_exchange),
         cmocka_unit_test(one_burst_gives_its_best_exchange_with_the_crystal_s_growth),
         cmocka_unit_test(a_quiet_wire_gives_offset_and_rate),
+        cmocka_unit_test(one_lucky_exchange_does_not_draw_the_line),
         cmocka_unit_test(the_uncertainty_holds_the_true_error_under_one_sided_delay),
         cmocka_unit_test(old_exchanges_leave_the_span),
         cmocka_unit_test(a_time_server_set_anew_starts_the_line_again),
