@@ -40,7 +40,7 @@
 
 static const struct link {
     const char *name;
-    double blind_ms;         /* half of the constant one-sided delay: no method sees it */
+    double blind_ms;         /* half of the constant one-sided delay, signed: no method sees it */
     struct wire_way ways[2]; /* to the client, to the server */
 } links[] = {
     {"quiet wire",
