@@ -17,6 +17,8 @@
 #define LATE_NS INT64_C(1000000)
 #define AHEAD_NS (NS_PER_S / 10)
 #define AWAY_MOST_NS (86400 * NS_PER_S)
+/* A word may be overtaken by one that was made after it: so far back it is late, not a restart. */
+#define OVERTAKEN_NS (NS_PER_S / 50)
 
 __extension__ typedef __int128 wide;
 
@@ -154,9 +156,10 @@ static void begin(struct tick_clock *clock, int64_t came_ns, int64_t round_ns)
     tick_line_fit(clock->windows, 1, clock->setup.tolerance_ppb, &clock->fit);
 }
 
-static enum tick_verdict add_word(struct tick_clock *clock, int64_t came_ns, int64_t round_ns)
+static enum tick_verdict add_word(struct tick_clock *clock, uint64_t ticks, int64_t came_ns,
+                                  int64_t round_ns)
 {
-    const struct tick_window word = {.tick_ns = tick_ns(clock, clock->ticks),
+    const struct tick_window word = {.tick_ns = tick_ns(clock, ticks),
                                      .host_ns = came_ns,
                                      .round_ns = round_ns,
                                      .from_host_ns = came_ns};
@@ -182,6 +185,10 @@ static enum tick_verdict feed(struct tick_clock *clock, uint64_t ticks, int64_t 
 {
     uint64_t raw = ticks & counter_mask(clock);
     bool was_begun = clock->begun;
+    uint64_t back = (clock->last_raw - raw) & counter_mask(clock);
+    if (was_begun && back > 0 && back <= clock->ticks && tick_ns(clock, back) <= OVERTAKEN_NS) {
+        return add_word(clock, clock->ticks - back, came_ns, round_ns);
+    }
     int64_t elapsed_ns = was_begun ? find_elapsed_ns(clock, came_ns) : 0;
     wide advance = was_begun ? count_advance(clock, raw, elapsed_ns) : 0;
     bool possible = was_begun && is_possible(clock, advance, elapsed_ns);
@@ -191,7 +198,7 @@ static enum tick_verdict feed(struct tick_clock *clock, uint64_t ticks, int64_t 
         return was_begun ? TICK_RESTARTED : TICK_TAKEN;
     }
     clock->ticks += (uint64_t)advance;
-    return add_word(clock, came_ns, round_ns);
+    return add_word(clock, clock->ticks, came_ns, round_ns);
 }
 
 enum tick_verdict tick_clock_feed(struct tick_clock *clock, uint64_t ticks, int64_t came_ns)

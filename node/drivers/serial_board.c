@@ -69,8 +69,8 @@ static void feed_clock(struct serial_board *board, const struct report *report, 
         verdict = tick_clock_feed_answer(&board->clock, board->asked_ns, report->tick,
                                          came_ns - on_line_ns);
         board->asked_ns = INT64_MIN;
-    } else if (report->kind == REPORT_SAMPLES || report->kind == REPORT_HELLO ||
-               report->kind == REPORT_EDGE) {
+    } else if (report->kind == REPORT_SAMPLES || report->kind == REPORT_HELLO) {
+        /* An edge's tick is when the pin moved, which is not when its word was made. */
         verdict = tick_clock_feed(&board->clock, made_tick(report), came_ns - on_line_ns);
     } else {
         return;

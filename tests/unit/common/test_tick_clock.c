@@ -166,6 +166,42 @@ static void answers_narrow_what_one_way_words_leave_open(void **state)
     assert_true(llabs(at_ns - board.host_ns) <= answers_sd_ns * CLOCK_FIT_BOUND_PERCENT / 100);
 }
 
+static void half_a_per_cent_is_learnt_to_a_millisecond_in_five_minutes(void **state)
+{
+    (void)state;
+    struct tally tally = {0};
+    for (uint64_t seed = 1; seed <= 8; seed++) {
+        struct board board = {.seed = seed * UINT64_C(0xd1342543de82ef95),
+                              .rate = seed % 2 ? 5e-3 : -5e-3,
+                              .walk = 1e-6,
+                              .wait_ns = 3e5,
+                              .stall = 0.01};
+        struct tick_clock clock = new_clock(6000000, 400000);
+        run(&board, &clock, 600 * NS_PER_S, 300 * NS_PER_S, &tally);
+    }
+    print_message("after five minutes: %.3f ms off at the most\n", tally.worst_ns / 1e6);
+    assert_true(tally.worst_ns < 1e6);
+    assert_true(tally.held >= tally.count * 0.99);
+}
+
+/* A word about something that was a little before may come after a word that was made since. */
+static void a_word_that_was_overtaken_is_no_restart(void **state)
+{
+    (void)state;
+    struct board board = {.seed = 6, .rate = 5e-3, .wait_ns = 1e5};
+    struct tick_clock clock = new_clock(6000000, 400000);
+    struct tally tally = {0};
+    int64_t at_ns;
+    int64_t sd_ns;
+    run(&board, &clock, 300 * NS_PER_S, 0, &tally);
+    assert_int_equal(tick_clock_feed(&clock, counter(&board) - 1500, board.came_ns + 100000),
+                     TICK_TAKEN);
+    advance(&board, NS_PER_S);
+    assert_int_equal(tick_clock_feed(&clock, counter(&board), next_came(&board)), TICK_TAKEN);
+    assert_int_equal(tick_clock_at(&clock, counter(&board), &at_ns, &sd_ns), 0);
+    assert_close((double)(at_ns - board.host_ns), 0, 1e6);
+}
+
 static void a_reset_board_begins_a_new_line(void **state)
 {
     (void)state;
@@ -298,6 +334,8 @@ int main(void)
         cmocka_unit_test(a_settled_board_is_known_to_its_latency),
         cmocka_unit_test(a_ceramic_resonator_is_followed),
         cmocka_unit_test(answers_narrow_what_one_way_words_leave_open),
+        cmocka_unit_test(half_a_per_cent_is_learnt_to_a_millisecond_in_five_minutes),
+        cmocka_unit_test(a_word_that_was_overtaken_is_no_restart),
         cmocka_unit_test(a_reset_board_begins_a_new_line),
         cmocka_unit_test(a_counter_that_turned_many_times_unheard_goes_on),
         cmocka_unit_test(a_host_that_slept_neither_resets_nor_moves_the_line),
