@@ -204,6 +204,9 @@ static void a_walk_is_refused_in_the_commands_words_or_asks_for_its_quiet(void *
     taken(rig, &walk, "Stand still for 30 s");
     assert_int_equal(rig->orders, 1);
     refused(rig, &walk, "a walk test is under way");
+    const struct web_act session = ask_act(WEB_ACT_BEGIN, PLAN(""));
+    refused(rig, &session, "a walk test is under way"); /* its quiet would fall into the windows */
+    assert_int_equal(rig->heard[QUESTION_PLAN], 0);
     const struct web_act leave = {.kind = WEB_ACT_WALK, .what = WEB_ACT_END};
     taken(rig, &leave, "left off");
     until_told(rig, "\"state\":\"left\"");

@@ -87,6 +87,23 @@ static void a_bad_act_is_refused_by_its_fault(void **state)
     }
 }
 
+static void a_walk_has_no_more_rooms_than_a_house(void **state)
+{
+    (void)state;
+    struct web_act act;
+    struct error error;
+    for (size_t count = SITE_ROOMS_MAX; count <= SITE_ROOMS_MAX + 1; count++) {
+        char json[128 + (SITE_ROOMS_MAX + 1) * sizeof "\"a\","] =
+            "{\"act\":\"walk\",\"do\":\"begin\",\"rooms\":[\"a\"";
+        for (size_t i = 1; i < count; i++) {
+            (void)strcat(json, ",\"a\"");
+        }
+        (void)strcat(json, "]}");
+        assert_int_equal(read_act(json, &act, &error), count == SITE_ROOMS_MAX ? 0 : -1);
+    }
+    assert_non_null(strstr(error.text, "rooms: more than"));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -94,6 +111,7 @@ int main(void)
         cmocka_unit_test(a_walk_names_its_rooms_in_order),
         cmocka_unit_test(a_plan_is_kept_to_the_byte),
         cmocka_unit_test(a_bad_act_is_refused_by_its_fault),
+        cmocka_unit_test(a_walk_has_no_more_rooms_than_a_house),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
