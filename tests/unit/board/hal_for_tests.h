@@ -16,6 +16,7 @@ static struct {
     size_t received_length;
     size_t received_at;
     bool twi_answers;
+    uint8_t twi_address; /* of the part that is there; 0: 0x1e */
     uint8_t twi[16];
     bool wire_answers;
     uint8_t wire_bits[88]; /* what is read after the second command */
@@ -64,7 +65,7 @@ bool hal_twi_read(uint8_t address, uint8_t reg, uint8_t *bytes, uint8_t length)
     for (uint8_t i = 0; i < length; i++) {
         bytes[i] = chip.twi[(reg + i) & 15u];
     }
-    return chip.twi_answers && address == 0x1e;
+    return chip.twi_answers && address == (chip.twi_address ? chip.twi_address : 0x1e);
 }
 
 bool hal_wire_free(void)
