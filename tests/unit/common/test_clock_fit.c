@@ -241,7 +241,7 @@ static void one_lucky_exchange_does_not_draw_the_line(void **state)
     struct clock_fit fit;
     int64_t now = 50 * 16 * NS_PER_S;
     clock_fitter_line(&fitter, now, &fit);
-    assert_close((double)error_ns(&lan, &fit, now), 0, 8000);
+    assert_close((double)error_ns(&lan, &fit, now), 0, 4000);
 }
 
 /* One sigma must hold the error in 68 % of the cases at least; here each case is a night's start of
