@@ -1,7 +1,7 @@
 /* Seeded events of every ordinary cause and of none, through simulated houses, the detectors and
- * the correlator: how often each verdict is right. bench_causes [--houses A-B] [--events N] [--kind
- * K]
- * [--keep DIR | --from DIR] [-v]. Must never run as part of the tests: it takes many minutes. */
+ * the correlator: how often each verdict is right. bench_causes [--houses A-B] [--events N]
+ * [--kind K] [--keep DIR | --from DIR] [-v | --misses].
+ * Must never run as part of the tests: it takes many minutes. */
 #include "bench_causes.h"
 
 #include <stdlib.h>
@@ -15,6 +15,7 @@ struct options {
     const char *keep;
     const char *from;
     bool verbose;
+    bool misses;
 };
 
 /* Of one play, over all houses. */
@@ -42,42 +43,12 @@ struct bench {
     const struct options *options;
     struct run *run;
     struct tally *tally;
+    size_t count; /* findings, each as it was told last */
+    size_t size;
+    struct coincidence **findings; /* owned */
+    bool failed;
     struct minute minutes[BENCH_EVENTS_MAX];
 };
-
-static void print_member(const struct site *site, const struct disturbance *member, double start_s)
-{
-    printf("    %-4s %-11s %s at %+.3f sd %.3f peak %.3g after %.3f lasts %.2f score %.3g over %.2g"
-           " settle %.3g step %.3g mains %.3g>%.3g axes %.3g %.3g %.3g repeat %.1f%s%s%s\n",
-           site->nodes[member->node].id, member->quantity_text,
-           member->band == BAND_MAINS ? "mains" : "rest ",
-           (double)member->onset_ns * 1e-9 - start_s,
-           (double)disturbance_onset_sd_ns(member) * 1e-9, member->peak_value,
-           (double)(member->peak_ns - member->onset_ns) * 1e-9,
-           member->end_ns ? (double)(member->end_ns - member->onset_ns) * 1e-9 : -1.0,
-           member->peak_score, member->peak_score / member->threshold, member->settle_peak_score,
-           member->settle_step, member->mains_before, member->mains_after, member->peak_axes[0],
-           member->peak_axes[1], member->peak_axes[2], member->repeat_hz,
-           member->one_sample ? " one" : "", member->clipped ? " clipped" : "",
-           member->returned ? "" : " cut");
-}
-
-static void print_finding(const struct bench *bench, const struct coincidence *coincidence,
-                          size_t event)
-{
-    double start_s = (double)coincidence->start_ns * 1e-9;
-    printf("h%llu %s %8.2f %+7.2f %s %s nodes %zu members %zu\n",
-           (unsigned long long)bench->run->house->seed, bench->run->play->name, start_s,
-           event < bench->run->events ? start_s - bench->run->at_s[event] : 0.0,
-           coincidence_kind_text(coincidence->kind), cause_text(coincidence->verdict.cause),
-           coincidence->node_count, coincidence->member_count);
-    for (size_t i = 0; i < coincidence->member_count; i++) {
-        print_member(bench->run->house->site, &coincidence->members[i], start_s);
-    }
-    for (size_t i = 0; i < coincidence->verdict.reason_count; i++) {
-        printf("      %s\n", coincidence->verdict.reasons[i]);
-    }
-}
 
 static bool right(enum cause_kind wanted, enum cause_kind verdict)
 {
@@ -106,20 +77,54 @@ static size_t nodes_of_event(const struct play *play, const struct coincidence *
     return nodes;
 }
 
+/* The last word on each finding counts. */
 static void on_coincidence(void *context, const struct coincidence *coincidence)
 {
     struct bench *bench = context;
-    const struct run *run = bench->run;
-    double start_s = (double)coincidence->start_ns * 1e-9;
-    if (!coincidence->final) {
+    size_t at = bench->count;
+    if (!coincidence->final || bench->failed) {
         return;
     }
+    while (at > 0 && bench->findings[at - 1]->id != coincidence->id) {
+        at--;
+    }
+    if (at > 0) {
+        *bench->findings[at - 1] = *coincidence;
+        return;
+    }
+    if (bench->count == bench->size) {
+        size_t size = bench->size ? 2 * bench->size : 64;
+        struct coincidence **more = realloc(bench->findings, size * sizeof *more);
+        bench->findings = more ? more : bench->findings;
+        bench->size = more ? size : bench->size;
+    }
+    struct coincidence *copy = malloc(sizeof *copy);
+    bench->failed = !copy || bench->count == bench->size;
+    if (bench->failed) {
+        free(copy);
+        return;
+    }
+    *copy = *coincidence;
+    bench->findings[bench->count++] = copy;
+}
+
+/* The last one before whose time it began; run->events for none. */
+static size_t event_of(const struct run *run, const struct coincidence *coincidence)
+{
+    double start_s = (double)coincidence->start_ns * 1e-9;
     size_t event = run->events;
     for (size_t i = 0; i < run->events; i++) {
         if (start_s > run->at_s[i] - 2.0 && start_s < run->at_s[i] + run->play->after_s) {
             event = i;
         }
     }
+    return event;
+}
+
+static void count_finding(struct bench *bench, const struct coincidence *coincidence)
+{
+    const struct run *run = bench->run;
+    size_t event = event_of(run, coincidence);
     enum cause_kind verdict = coincidence->verdict.cause;
     size_t nodes = event < run->events ? nodes_of_event(run->play, coincidence) : 0;
     if (nodes < 2) {
@@ -127,18 +132,34 @@ static void on_coincidence(void *context, const struct coincidence *coincidence)
         /* A cause at one node and anything at another is not misnamed by that cause. */
         bool its_own = event < run->events && verdict == run->play->cause;
         bench->tally->strays[verdict] += !its_own;
-    } else {
-        bool well = right(run->play->cause, verdict);
-        if (nodes > bench->minutes[event].nodes) {
-            bench->minutes[event].nodes = nodes;
-            bench->minutes[event].verdict = verdict;
-        }
-        bench->minutes[event].wrong |= !well && verdict != CAUSE_UNEXPLAINED;
-        bench->minutes[event].causes |= 1u << verdict;
-        bench->tally->verdicts[verdict]++;
+        return;
     }
-    if (bench->options->verbose) {
-        print_finding(bench, coincidence, event);
+    bool well = right(run->play->cause, verdict);
+    if (nodes > bench->minutes[event].nodes) {
+        bench->minutes[event].nodes = nodes;
+        bench->minutes[event].verdict = verdict;
+    }
+    bench->minutes[event].wrong |= !well && verdict != CAUSE_UNEXPLAINED;
+    bench->minutes[event].causes |= 1u << verdict;
+    bench->tally->verdicts[verdict]++;
+}
+
+static bool missed(const struct bench *bench, const struct minute *minute)
+{
+    return minute->nodes > 0 && (minute->wrong || !right(bench->run->play->cause, minute->verdict));
+}
+
+static void print_findings(const struct bench *bench)
+{
+    for (size_t i = 0; i < bench->count; i++) {
+        const struct coincidence *coincidence = bench->findings[i];
+        size_t event = event_of(bench->run, coincidence);
+        bool named_beside =
+            event == bench->run->events && coincidence->verdict.cause != CAUSE_UNEXPLAINED;
+        bool miss = event < bench->run->events && missed(bench, &bench->minutes[event]);
+        if (bench->options->verbose || (bench->options->misses && (miss || named_beside))) {
+            run_print(bench->run, coincidence, event);
+        }
     }
 }
 
@@ -146,6 +167,9 @@ static void add_up(struct bench *bench)
 {
     const unsigned all =
         1u << CAUSE_MOVING_MAGNET | 1u << CAUSE_PERSON_WALKING | 1u << CAUSE_RADIO_BURST;
+    for (size_t i = 0; i < bench->count; i++) {
+        count_finding(bench, bench->findings[i]);
+    }
     for (size_t i = 0; i < bench->run->events; i++) {
         const struct minute *minute = &bench->minutes[i];
         bench->tally->events++;
@@ -154,6 +178,15 @@ static void add_up(struct bench *bench)
         bench->tally->wrong += minute->wrong;
         bench->tally->apart += (minute->causes & all) == all && !minute->wrong;
     }
+    print_findings(bench);
+}
+
+static void free_findings(struct bench *bench)
+{
+    for (size_t i = 0; i < bench->count; i++) {
+        free(bench->findings[i]);
+    }
+    free(bench->findings);
 }
 
 static FILE *open_kept(const char *folder, const struct run *run, const char *mode)
@@ -183,7 +216,11 @@ static int run_house(const struct options *options, const struct play *play, uin
     FILE *kept = options->from ? open_kept(options->from, &run, "rb") : NULL;
     run.keep = options->keep ? open_kept(options->keep, &run, "wb") : NULL;
     int status = kept ? run_again(&run, kept, error) : run_simulate(&run, error);
+    if (bench->failed) {
+        status = error_set(error, ERROR_MEMORY, "out of memory");
+    }
     add_up(bench);
+    free_findings(bench);
     if (kept) {
         (void)fclose(kept);
     }
@@ -249,6 +286,10 @@ static int read_options(int argc, char **argv, struct options *options)
             options->verbose = true;
             continue;
         }
+        if (strcmp(argv[i], "--misses") == 0) {
+            options->misses = true;
+            continue;
+        }
         if (strcmp(argv[i], "--houses") == 0 && sscanf(value, "%llu-%llu", &low, &high) == 2) {
             options->first = low;
             options->last = high;
@@ -275,7 +316,7 @@ int main(int argc, char **argv)
     struct tally tallies[32] = {0};
     if (read_options(argc, argv, &options)) {
         fprintf(stderr, "bench_causes [--houses A-B] [--events N] [--kind K] [--keep DIR | --from "
-                        "DIR] [-v]\n");
+                        "DIR] [-v | --misses]\n");
         return 2;
     }
     for (size_t i = 0; i < play_count; i++) {

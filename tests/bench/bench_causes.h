@@ -67,5 +67,7 @@ void run_plan(struct run *run);
 int run_simulate(struct run *run, struct error *error);
 /* Disturbances that an earlier run kept, through the correlator alone. */
 int run_again(struct run *run, FILE *kept, struct error *error);
+/* `event`: whose doing it is; run->events for none. */
+void run_print(const struct run *run, const struct coincidence *coincidence, size_t event);
 
 #endif
