@@ -51,6 +51,7 @@ int watch_init(struct watch *watch, const struct watch_settings *settings)
     watch->until_s = settings->baseline_s;
     watch->has_bank = settings->bank && !pace->slow;
     bank_init(&watch->bank, watch->dims);
+    watch->bank_due = BANK_STATS;
     bool complete = baseline_init(&watch->baseline, &tuning) == 0;
     for (size_t a = 0; a <= VECTOR_AXES_MAX; a++) {
         watch->scratch[a] = malloc(settings->history->size * sizeof(double));

@@ -63,6 +63,8 @@ struct watch {
     struct tail_choice tail;
     bool has_bank; /* the rest of a fast channel */
     struct bank bank;
+    unsigned bank_due;  /* whose level comes at the next block's end; BANK_STATS: none */
+    size_t bank_merged; /* from so many blocks' maxima each */
     bool bank_raises;   /* the present sample completes a window that is above */
     uint32_t window;    /* samples of the window that raised what is open; 0: a sample did */
     double fitted_mean; /* of the maxima at the last fit */

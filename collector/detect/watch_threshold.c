@@ -86,29 +86,48 @@ static double normal_level(const struct tail_input *input)
     return choice.threshold;
 }
 
-/* What looks further back than the maxima can show the tail of is left alone until they do. */
-static void choose_bank(struct watch *watch, size_t merged)
+/* So many blocks make one maximum of a statistic that looks back further than a block. */
+static size_t least_joined(const struct watch *watch, unsigned stat)
 {
-    struct bank *bank = &watch->bank;
+    size_t block_samples = watch->baseline.tuning.block_samples;
+    size_t looks = block_samples / bank_stride(stat);
+    return looks > 0 ? (LOOKS_MIN + looks - 1) / looks
+                     : LOOKS_MIN * bank_stride(stat) / block_samples;
+}
+
+/* What looks further back than the maxima can show the tail of is left alone until they do. */
+static double bank_level(const struct watch *watch, unsigned stat)
+{
     double maxima[EXTREMES_MAX];
-    for (unsigned stat = 0; stat < BANK_STATS; stat++) {
-        size_t looks = watch->baseline.tuning.block_samples / bank_stride(stat);
-        size_t least = looks > 0
-                           ? (LOOKS_MIN + looks - 1) / looks
-                           : LOOKS_MIN * bank_stride(stat) / watch->baseline.tuning.block_samples;
-        size_t joined = merged > least ? merged : least;
-        struct tail_input input = input_for(watch, joined, WINDOW_PART, REFIT_SCALE_COUNT);
-        struct tail_choice choice;
-        input.maxima = maxima;
-        input.blocks = extremes_merge(&bank->extremes[stat], joined, maxima);
-        input.block_samples /= bank_stride(stat);
-        input.dims = bank_is_energy(stat) ? 1 : watch->dims;
-        bank->high[stat] = INFINITY;
-        if (least == 1 || input.blocks >= TAIL_BLOCKS_MIN) {
-            tail_choose(&input, &choice);
-            bank->high[stat] = fmax(choice.threshold, NORMAL_PART * normal_level(&input));
-        }
+    size_t least = least_joined(watch, stat);
+    size_t joined = watch->bank_merged > least ? watch->bank_merged : least;
+    struct tail_input input = input_for(watch, joined, WINDOW_PART, REFIT_SCALE_COUNT);
+    struct tail_choice choice;
+    input.maxima = maxima;
+    input.blocks = extremes_merge(&watch->bank.extremes[stat], joined, maxima);
+    input.block_samples /= bank_stride(stat);
+    input.dims = bank_is_energy(stat) ? 1 : watch->dims;
+    if (least > 1 && input.blocks < TAIL_BLOCKS_MIN) {
+        return INFINITY;
     }
+    tail_choose(&input, &choice);
+    return fmax(choice.threshold, NORMAL_PART * normal_level(&input));
+}
+
+/* One statistic's level a block: all at once, and of all nodes whose quiet spells end together,
+ * would keep the loop for a tenth of a second. Until its turn comes a level is what it was. */
+static void choose_next_of_bank(struct watch *watch)
+{
+    if (watch->bank_due < BANK_STATS) {
+        watch->bank.high[watch->bank_due] = bank_level(watch, watch->bank_due);
+        watch->bank_due++;
+    }
+}
+
+static void choose_bank_anew(struct watch *watch, size_t merged)
+{
+    watch->bank_due = 0;
+    watch->bank_merged = merged;
 }
 
 /* Thresholds from the maxima so far. */
@@ -126,7 +145,7 @@ static void choose_threshold(struct watch *watch, size_t merged, size_t scale_co
     watch->trigger.high = watch->tail.threshold;
     watch->trigger.low = watch->tail.release;
     if (watch->has_bank) {
-        choose_bank(watch, merged);
+        choose_bank_anew(watch, merged);
     }
 }
 
@@ -177,6 +196,9 @@ void watch_finish_learning(struct watch *watch, uint64_t next, int64_t time_ns)
     size_t kept = baseline_finish_learning(&watch->baseline);
     if (watch->has_bank) {
         bank_arm(&watch->bank, watch->baseline.scale);
+        for (unsigned stat = 0; stat < BANK_STATS; stat++) {
+            watch->bank.high[stat] = INFINITY;
+        }
     }
     choose_threshold(watch, 1, kept);
     watch->looked_at = watch->baseline.memory.extremes.blocks;
@@ -208,6 +230,7 @@ void watch_end_batch(struct watch *watch)
 {
     if (watch->has_bank && watch->baseline.memory.block_fill == 0) {
         bank_end_block(&watch->bank, watch->baseline.scale);
+        choose_next_of_bank(watch);
     }
     if (watch->learnt) {
         refit(watch);
