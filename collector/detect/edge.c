@@ -6,7 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "collector/detect/mains.h"
+#include "collector/detect/alias.h"
 
 #define EDGE_PART 0.02
 /* Long against a sample, short against a turn of the phase. */
@@ -16,11 +16,11 @@
 
 void edge_init(struct edge *edge, double mains_hz, double rate_hz)
 {
-    double alias_hz = mains_alias_hz(mains_hz, rate_hz);
+    double folded_hz = alias_hz(mains_hz, rate_hz);
     memset(edge, 0, sizeof *edge);
-    if (alias_hz <= EDGE_PART * rate_hz) {
+    if (folded_hz <= EDGE_PART * rate_hz) {
         edge->kind = EDGE_SLOW;
-    } else if (0.5 * rate_hz - alias_hz <= EDGE_PART * rate_hz) {
+    } else if (0.5 * rate_hz - folded_hz <= EDGE_PART * rate_hz) {
         edge->kind = EDGE_ALTERNATE;
         edge->gain = fmin(1.0 / (FOLLOW_S * rate_hz), 0.25);
     }

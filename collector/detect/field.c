@@ -14,6 +14,8 @@
 #define HISTORY_S 1.6
 #define HISTORY_SAMPLES_MIN 512.0
 #define STEADY_CHI_SQUARED 36.0
+/* So many sigma of the rest move the harmonics of the mains at most: no disturbance, much. */
+#define HARMONICS_BOUND 5.0
 /* This many steps that are gaps, of as many samples, and the rate is not what it was said to be. */
 #define GAPS_ODD 50u
 /* No load comes on as slowly as a supply's voltage wanders. */
@@ -111,8 +113,10 @@ int field_init(struct field *field, const struct field_settings *settings, struc
     bool complete =
         history_init(&field->history, settings->axes, (size_t)samples, field->has_mains) == 0;
     if (complete && field->has_mains) {
-        complete =
-            mains_init(&field->mains, settings->mains_hz, settings->period_ps, settings->axes) == 0;
+        unsigned harmonic =
+            settings->quantity == QUANTITY_VIBRATION ? HARMONIC_OF_VIBRATION : HARMONIC_OF_FIELDS;
+        complete = mains_init(&field->mains, settings->mains_hz, settings->period_ps,
+                              settings->axes, harmonic) == 0;
     }
     if (!complete || init_bands(field) != 0) {
         field_free(field);
@@ -144,6 +148,7 @@ static void look_at_centre(struct field *field)
         field->centre.steady_squared = STEADY_CHI_SQUARED * 4.0 * rest->baseline.scale *
                                        rest->baseline.scale / (double)field->mains.window;
     }
+    field->centre.bound = HARMONICS_BOUND * rest->baseline.scale;
     double loud = rest->trigger.low * rest->baseline.scale;
     field->centre.loud_squared = rest->learnt ? loud * loud : INFINITY;
 }

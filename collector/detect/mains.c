@@ -8,6 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "collector/detect/alias.h"
+
 #define WINDOW_S 0.2
 #define WINDOW_SAMPLES_MIN 8
 /* Part of the sample rate that the alias must keep from zero and from half the rate. */
@@ -18,19 +20,14 @@
 #define DRIFT_KEEP 0.97
 #define DRIFT_COHERENT 0.8
 
-double mains_alias_hz(double mains_hz, double rate_hz)
-{
-    return fabs(mains_hz - rate_hz * floor(mains_hz / rate_hz + 0.5));
-}
-
 /* Samples in a window of whole cycles; 0 where none fits. */
-static size_t choose_window(double alias_hz, double rate_hz)
+static size_t choose_window(double folded_hz, double rate_hz)
 {
     size_t longest = (size_t)floor(WINDOW_S * rate_hz + 1e-9);
     size_t best = 0;
     double best_off = INFINITY;
     for (size_t n = longest; n >= WINDOW_SAMPLES_MIN && 2 * n >= longest; n--) {
-        double cycles = (double)n * alias_hz / rate_hz;
+        double cycles = (double)n * folded_hz / rate_hz;
         double off = fabs(cycles - floor(cycles + 0.5));
         if (cycles >= 0.9 && off < best_off - 1e-9) {
             best = n;
@@ -42,9 +39,9 @@ static size_t choose_window(double alias_hz, double rate_hz)
 
 bool mains_measurable(double mains_hz, double rate_hz)
 {
-    double alias_hz = mains_alias_hz(mains_hz, rate_hz);
-    return alias_hz > EDGE_PART * rate_hz && 0.5 * rate_hz - alias_hz > EDGE_PART * rate_hz &&
-           choose_window(alias_hz, rate_hz) > 0;
+    double folded_hz = alias_hz(mains_hz, rate_hz);
+    return folded_hz > EDGE_PART * rate_hz && 0.5 * rate_hz - folded_hz > EDGE_PART * rate_hz &&
+           choose_window(folded_hz, rate_hz) > 0;
 }
 
 static bool allocate_axis(struct mains *mains, size_t a, size_t size)
@@ -54,20 +51,23 @@ static bool allocate_axis(struct mains *mains, size_t a, size_t size)
     return mains->loud_real[a] && mains->loud_imaginary[a];
 }
 
-int mains_init(struct mains *mains, double mains_hz, int64_t period_ps, size_t axes)
+int mains_init(struct mains *mains, double mains_hz, int64_t period_ps, size_t axes,
+               unsigned harmonic)
 {
     memset(mains, 0, sizeof *mains);
     double rate_hz = 1e12 / (double)period_ps;
     mains->axes = axes;
     mains->hz = mains_hz;
     mains->period_ps = period_ps;
-    mains->window = choose_window(mains_alias_hz(mains_hz, rate_hz), rate_hz);
+    mains->window = choose_window(alias_hz(mains_hz, rate_hz), rate_hz);
     double turn = 2.0 * M_PI * mains_hz / rate_hz;
     mains->turn_per_ns = 2.0 * M_PI * mains_hz * 1e-9;
     mains->turn_cosine = cos(turn);
     mains->turn_sine = sin(turn);
     mains->ahead_cosine = 1.0;
     mains->across_cosine = 1.0;
+    mains->step_cosine = 1.0;
+    harmonics_init(&mains->harmonics, mains_hz, rate_hz, harmonic);
     mains->gain = 2.0 / (double)mains->window;
     size_t size = 64;
     while (size < mains->window + 4) {
@@ -103,6 +103,7 @@ void mains_restart(struct mains *mains)
     mains->fed = 0;
     mains->done = 0;
     mains->loud_left = 0;
+    harmonics_restart(&mains->harmonics);
     for (size_t a = 0; a < mains->axes; a++) {
         mains->sum_real[a] = 0.0;
         mains->sum_imaginary[a] = 0.0;
@@ -176,6 +177,8 @@ static void follow_frequency(struct mains *mains)
     mains->ahead_sine = sin(0.5 * turn * (window + 1.0));
     mains->across_cosine = cos(turn * (window + 1.0));
     mains->across_sine = sin(turn * (window + 1.0));
+    mains->step_cosine = cos(turn);
+    mains->step_sine = sin(turn);
     double kept = 1.0;
     if (fabs(turn) > 1e-9) {
         kept = sin(0.5 * turn * window) / (window * sin(0.5 * turn));

@@ -8,6 +8,7 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "collector/detect/harmonics.h"
 #include "collector/detect/history.h"
 #include "collector/detect/vector.h"
 
@@ -57,7 +58,10 @@ struct mains {
     double ahead_sine;
     double across_cosine; /* twice that turn: from the window before a sample to the one after */
     double across_sine;
+    double step_cosine; /* and from sample to sample */
+    double step_sine;
     double gain;
+    struct harmonics harmonics;
     /* what is not mains, demodulated: see `leak` in history.h */
     double *loud_real[VECTOR_AXES_MAX];
     double *loud_imaginary[VECTOR_AXES_MAX];
@@ -71,16 +75,16 @@ struct mains_centre {
     double location[VECTOR_AXES_MAX];
     double steady_squared; /* windows less apart than this (squared amplitude) saw the same mains */
     double loud_squared;   /* squared length from which a remainder is loud; INFINITY: never */
+    double bound; /* what is off by more moves the harmonics no more; 0: as in harmonics.h */
 };
 
-/* The frequency at which mains_hz appears at this rate. */
-double mains_alias_hz(double mains_hz, double rate_hz);
 /* Whether it can be told from a steady field and from the fastest change. */
 bool mains_measurable(double mains_hz, double rate_hz);
 
-/* Call only where measurable; take each sample as soon as it is ready. -1 where there is no memory.
- */
-int mains_init(struct mains *mains, double mains_hz, int64_t period_ps, size_t axes);
+/* Call only where measurable; take each sample as soon as it is ready. `harmonic`: the first that
+ * the quantity has (harmonics.h). -1 where there is no memory. */
+int mains_init(struct mains *mains, double mains_hz, int64_t period_ps, size_t axes,
+               unsigned harmonic);
 void mains_free(struct mains *mains);
 
 /* After a gap. What is known of the frequency is kept. */

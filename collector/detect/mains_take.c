@@ -158,6 +158,24 @@ static inline double choose_rest(const struct mains *mains, uint64_t i,
     return use_past ? squared : next_squared;
 }
 
+/* A sample that is ready has left the window of what comes in: its harmonics may go. */
+static inline void take_harmonics_off(struct mains *mains, uint64_t i, size_t axes)
+{
+    struct mains_sample *sample = &mains->ring[i & mains->mask];
+    harmonics_take_off(&mains->harmonics, sample->cosine, sample->sine, mains->step_cosine,
+                       mains->step_sine, sample->x, axes);
+}
+
+static inline void follow_harmonics(struct mains *mains, const struct mains_centre *centre,
+                                    const double rest[], size_t axes)
+{
+    double off[VECTOR_AXES_MAX] = {0.0};
+    for (size_t a = 0; a < axes; a++) {
+        off[a] = rest[a] - centre->location[a];
+    }
+    harmonics_follow(&mains->harmonics, off, centre->bound, axes);
+}
+
 static inline void take_axes(struct mains *mains, const struct mains_centre *centre,
                              struct history *history, size_t axes)
 {
@@ -167,7 +185,14 @@ static inline void take_axes(struct mains *mains, const struct mains_centre *cen
     size_t out = history->end++ & history->mask;
     double rest[VECTOR_AXES_MAX] = {0.0};
     double past[VECTOR_AXES_MAX] = {0.0};
+    bool harmonics = mains->harmonics.count > 0;
+    if (harmonics) {
+        take_harmonics_off(mains, i, axes);
+    }
     double squared = choose_rest(mains, i, centre, rest, past, axes);
+    if (harmonics) {
+        follow_harmonics(mains, centre, rest, axes);
+    }
     for (size_t a = 0; a < axes; a++) {
         history->rest[a][out] = rest[a];
         history->past[a][out] = past[a];

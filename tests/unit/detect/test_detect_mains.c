@@ -3,6 +3,7 @@
  */
 #include "tests/unit/test.h"
 
+#include "collector/detect/alias.h"
 #include "collector/detect/mains.h"
 #include "tests/unit/detect/rig.h"
 
@@ -136,8 +137,8 @@ static void test_mains_is_called_measurable_only_where_it_is(void **state)
     assert_true(mains_measurable(50.0, 200.0));
     assert_true(mains_measurable(60.0, 200.0));
     assert_true(mains_measurable(50.0, 1000.0));
-    assert_close(mains_alias_hz(50.0, 60.0), 10.0, 1e-12);
-    assert_close(mains_alias_hz(50.0, 75.0), 25.0, 1e-12);
+    assert_close(alias_hz(50.0, 60.0), 10.0, 1e-12);
+    assert_close(alias_hz(50.0, 75.0), 25.0, 1e-12);
 }
 
 int main(void)
