@@ -67,16 +67,16 @@ static void thousandths(uint64_t value, const char *unit, const char *sign, char
 }
 
 /* Two units, the lesser one left out where it is 0. */
-static void two_units(uint64_t value, uint64_t per, const char *large, const char *small,
+static void two_units(uint64_t value, uint8_t per, const char *large, const char *small,
                       const char *sign, char text[TIMEFMT_SIZE])
 {
-    if (value % per == 0) {
+    const uint8_t lesser = (uint8_t)(value % per);
+    if (lesser == 0) {
         (void)snprintf(text, TIMEFMT_SIZE, "%s%llu %s", sign, (unsigned long long)(value / per),
                        large);
     } else {
-        (void)snprintf(text, TIMEFMT_SIZE, "%s%llu %s %llu %s", sign,
-                       (unsigned long long)(value / per), large, (unsigned long long)(value % per),
-                       small);
+        (void)snprintf(text, TIMEFMT_SIZE, "%s%llu %s %u %s", sign,
+                       (unsigned long long)(value / per), large, (unsigned)lesser, small);
     }
 }
 

@@ -135,7 +135,7 @@ static int chains_init(struct chains *chains, const double *rates_hz, struct err
     }
     size_t count = chains->count ? chains->count : 1;
     chains->distances = malloc((count * count + 3 * count) * sizeof(double));
-    size_t *index = malloc(count * sizeof *index);
+    size_t *index = calloc(count, sizeof *index);
     if (!chains->distances || !index) {
         free(index);
         return error_set(error, ERROR_MEMORY, "chance: out of memory");

@@ -53,7 +53,7 @@ static inline double remainder_from(const struct mains_sample *sample,
 
 static void clear_loud(struct mains *mains)
 {
-    for (size_t a = 0; a < mains->axes; a++) {
+    for (size_t a = 0; a < mains->axes && mains->loud_imaginary[a]; a++) {
         memset(mains->loud_real[a], 0, (mains->mask + 1) * sizeof(double));
         memset(mains->loud_imaginary[a], 0, (mains->mask + 1) * sizeof(double));
         mains->loud_sum_real[a] = 0.0;

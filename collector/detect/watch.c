@@ -169,7 +169,7 @@ static void learn(struct watch *watch, uint64_t i, int64_t time_ns)
     }
     keep_floor(watch);
     relevel(watch, i, time_ns);
-    double deviation[VECTOR_AXES_MAX];
+    double deviation[VECTOR_AXES_MAX] = {0.0};
     double squared = watch_deviation(watch, i, watch->dims, deviation);
     baseline_learn(&watch->baseline, deviation, squared);
     if (watch->has_bank) {
@@ -255,7 +255,7 @@ static enum trigger_event step_trigger(struct watch *watch, uint64_t i, int64_t 
 
 static void take_sample(struct watch *watch, uint64_t i, int64_t time_ns)
 {
-    double deviation[VECTOR_AXES_MAX];
+    double deviation[VECTOR_AXES_MAX] = {0.0};
     double length = sqrt(watch_deviation(watch, i, watch->dims, deviation));
     if (watch->leak) {
         length = fmax(0.0, length - watch->leak[i & watch->settings.history->mask]);

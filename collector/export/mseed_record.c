@@ -96,12 +96,18 @@ static void describe(const struct run *run, MSRecord *msr, const struct seed_not
     memcpy(msr->channel, run->stream->channel, sizeof run->stream->channel);
 }
 
+static size_t sample_size(char type)
+{
+    return type == 'd' ? sizeof(double) : type == 'i' ? sizeof(int32_t) : 1;
+}
+
 /* As many of the samples as one record takes; how many that were in run->samples. */
 static int put_record(struct run *run, const struct seed_note *note, int encoding, char type,
                       const void *samples, uint32_t count)
 {
     MSRecord *msr = msr_init(NULL);
     int64_t packed = 0;
+    size_t size = count * sample_size(type);
     if (!msr) {
         return library_failed(run);
     }
@@ -109,14 +115,11 @@ static int put_record(struct run *run, const struct seed_note *note, int encodin
     msr->encoding = (int8_t)encoding;
     msr->sampletype = type;
     msr->numsamples = count;
-    msr->datasamples = malloc(count * (type == 'd' ? sizeof(double) : type == 'i' ? 4 : 1));
+    msr->datasamples = malloc(size + 1); /* of nothing it may be none */
     run->records = 0;
     int result = msr->datasamples ? add_blockettes(run, msr, note) : library_failed(run);
     if (result == 0) {
-        memcpy(msr->datasamples, samples,
-               count * (type == 'd'   ? sizeof(double)
-                        : type == 'i' ? 4
-                                      : 1));
+        memcpy(msr->datasamples, samples, size);
         if (msr_pack(msr, on_record, run, &packed, 1, 0) < 1 || run->samples == 0) {
             result = library_failed(run);
         }

@@ -97,6 +97,10 @@ static int copy_block(struct stream_part *part, const struct block *block, struc
     bool whole = block->encoding == BLOCK_INT32;
     size_t samples = block->count * (whole ? sizeof *block->counts : sizeof *block->decimals);
     size_t times = block->period_ps > 0 ? 0 : block->count * sizeof *block->times_ns;
+    if (samples == 0) {
+        part->block = *block;
+        return 0;
+    }
     if (samples + times > part->memory_size) {
         void *memory = realloc(part->memory, samples + times);
         if (!memory) {

@@ -44,7 +44,7 @@ static size_t count_before(const struct series *series, int64_t until_ns)
 static int hand_clock(struct run *run, uint32_t node, int64_t until_ns, struct error *error)
 {
     struct series *clock = &run->nodes[node].clock;
-    size_t count = count_before(clock, until_ns);
+    size_t count = clock->values ? count_before(clock, until_ns) : 0;
     for (size_t i = 0; i < count; i++) {
         int64_t clock_sd_ns = 0;
         (void)decimal_rescale(clock->values[i], CLOCK_EXPONENT, &clock_sd_ns); /* checked before */

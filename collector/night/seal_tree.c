@@ -127,7 +127,8 @@ int seal_run_take(struct seal_run *run, sqlite3_stmt *statement, const struct se
         return 0;
     }
     const int64_t arguments[] = {run->next_key, run->analysis};
-    for (int i = 0; i < sqlite3_bind_parameter_count(statement); i++) {
+    int wanted = sqlite3_bind_parameter_count(statement);
+    for (int i = 0; i < wanted && i < 2; i++) {
         (void)sqlite3_bind_int64(statement, i + 1, arguments[i]); /* the index is in range */
     }
     while ((result = sql_step(statement, error)) == 1) {

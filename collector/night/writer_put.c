@@ -23,7 +23,7 @@ int night_put_channels(struct night_writer *writer, uint32_t node, uint64_t boot
     size_t more = 0;
     bool known = boots_find(&writer->boots, node, boot) != 0;
     int result = boots_add(&writer->boots, node, boot, channels, count, &id, &more, error);
-    if (result == 0 && (more > 0 || !known)) {
+    if (result == 0 && job && (more > 0 || !known)) {
         job->channels = (struct job_channels){node, boot, id, count, job_extra(job, &used, bytes)};
         if (count > 0) {
             memcpy(job->channels.channels, channels, bytes);

@@ -23,8 +23,9 @@ struct holding {
     char id[IDENT_SIZE];
     struct text bound; /* what binds the seed, a space, the plan */
     char hex[DRAW_HEX_SIZE];
-    char words[PLAN_QUESTION_SIZE > WHY_SIZE ? PLAN_QUESTION_SIZE : WHY_SIZE];
+    char words[PLAN_QUESTION_SIZE];
 };
+_Static_assert(PLAN_QUESTION_SIZE >= WHY_SIZE, "a reason fits where a question does");
 
 int holding_new(const struct question_plan *plan, const char *plan_text, size_t length,
                 const uint8_t seed[DRAW_SEED_SIZE], struct holding **out, struct error *error)

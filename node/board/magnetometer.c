@@ -44,9 +44,9 @@ static bool answers(const struct layout *layout)
 void magnetometer_find(struct magnetometer *magnetometer, uint32_t now)
 {
     magnetometer->part = MAGNETOMETER_NONE;
-    for (uint8_t part = MAGNETOMETER_1E; part <= MAGNETOMETER_0D; part++) {
+    for (enum magnetometer_part part = MAGNETOMETER_1E; part <= MAGNETOMETER_0D; part++) {
         if (answers(&layouts[part])) {
-            magnetometer->part = part;
+            magnetometer->part = (uint8_t)part;
             break;
         }
     }

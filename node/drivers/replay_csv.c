@@ -281,7 +281,7 @@ int replay_csv_open(struct replay_csv *csv, const char *path, const char *node, 
 void replay_csv_close(struct replay_csv *csv)
 {
     if (csv->file) {
-        fclose(csv->file);
+        (void)fclose(csv->file); /* it was only read */
     }
     free(csv->line);
     for (size_t i = 0; i < csv->column_count; i++) {

@@ -48,7 +48,7 @@ int sysfs_read_text(const char *path, char *text, size_t size, struct error *err
     size_t length = fread(text, 1, size - 1, file);
     bool failed = ferror(file) != 0;
     int why = errno;
-    fclose(file);
+    (void)fclose(file);
     if (failed || length == 0) {
         return error_set(error, ERROR_IO, "%s: %s", path, failed ? strerror(why) : "empty");
     }
