@@ -4,6 +4,7 @@
  * Must never run as part of the tests: it takes many minutes. */
 #include "bench_causes.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -31,9 +32,10 @@ struct tally {
     size_t there;
 };
 
-/* Of one event: what its greatest finding, by nodes, was called. */
+/* Of one event: what its greatest finding was called. */
 struct minute {
     size_t nodes; /* of those that the event can have acted on; 0: no finding */
+    double over;  /* the highest peak in units of its threshold */
     enum cause_kind verdict;
     bool wrong;
     unsigned causes; /* bits, of all its findings */
@@ -59,18 +61,32 @@ static bool right(enum cause_kind wanted, enum cause_kind verdict)
     return wanted == verdict;
 }
 
-/* Nodes disturbed in a quantity that the event acts on. */
-static size_t nodes_of_event(const struct play *play, const struct coincidence *coincidence)
+static bool acts_on(const struct play *play, const struct disturbance *member)
+{
+    bool found = false;
+    for (size_t i = 0; i < 3 && play->acts_on[i]; i++) {
+        found |= strcmp(member->quantity_text, play->acts_on[i]) == 0;
+    }
+    return found;
+}
+
+static bool is_time_of(const struct run *run, size_t event, int64_t time_ns)
+{
+    double time_s = (double)time_ns * 1e-9;
+    return time_s > run->at_s[event] - 2.0 && time_s < run->at_s[event] + run->play->after_s;
+}
+
+/* Nodes disturbed in its time, in a quantity that it acts on. */
+static size_t nodes_of_event(const struct run *run, size_t event,
+                             const struct coincidence *coincidence)
 {
     size_t nodes = 0;
     for (size_t i = 0; i < coincidence->order_count; i++) {
         bool found = false;
-        for (size_t k = 0; k < coincidence->member_count && !found; k++) {
+        for (size_t k = 0; k < coincidence->member_count; k++) {
             const struct disturbance *member = &coincidence->members[k];
-            for (size_t q = 0; q < 3 && play->acts_on[q]; q++) {
-                found |= member->node == coincidence->order[i].node &&
-                         strcmp(member->quantity_text, play->acts_on[q]) == 0;
-            }
+            found |= member->node == coincidence->order[i].node && acts_on(run->play, member) &&
+                     is_time_of(run, event, member->onset_ns);
         }
         nodes += found;
     }
@@ -108,17 +124,37 @@ static void on_coincidence(void *context, const struct coincidence *coincidence)
     bench->findings[bench->count++] = copy;
 }
 
-/* The last one before whose time it began; run->events for none. */
+/* Whose doing most of it is, whatever noise began it; of equals the last. run->events for none. */
 static size_t event_of(const struct run *run, const struct coincidence *coincidence)
 {
-    double start_s = (double)coincidence->start_ns * 1e-9;
     size_t event = run->events;
+    size_t most = 0;
     for (size_t i = 0; i < run->events; i++) {
-        if (start_s > run->at_s[i] - 2.0 && start_s < run->at_s[i] + run->play->after_s) {
+        size_t nodes = nodes_of_event(run, i, coincidence);
+        if (nodes >= most && (nodes > 0 || is_time_of(run, i, coincidence->start_ns))) {
             event = i;
+            most = nodes;
         }
     }
     return event;
+}
+
+/* By nodes, then by height. */
+static bool greater(const struct minute *minute, size_t nodes, double over)
+{
+    return nodes > minute->nodes || (nodes == minute->nodes && over > minute->over);
+}
+
+static double highest(const struct run *run, const struct coincidence *coincidence)
+{
+    double highest = 0.0;
+    for (size_t i = 0; i < coincidence->member_count; i++) {
+        const struct disturbance *member = &coincidence->members[i];
+        if (acts_on(run->play, member)) {
+            highest = fmax(highest, fabs(member->peak_score) / member->threshold);
+        }
+    }
+    return highest;
 }
 
 static void count_finding(struct bench *bench, const struct coincidence *coincidence)
@@ -126,7 +162,7 @@ static void count_finding(struct bench *bench, const struct coincidence *coincid
     const struct run *run = bench->run;
     size_t event = event_of(run, coincidence);
     enum cause_kind verdict = coincidence->verdict.cause;
-    size_t nodes = event < run->events ? nodes_of_event(run->play, coincidence) : 0;
+    size_t nodes = event < run->events ? nodes_of_event(run, event, coincidence) : 0;
     if (nodes < 2) {
         bench->tally->stray++;
         /* A cause at one node and anything at another is not misnamed by that cause. */
@@ -135,8 +171,9 @@ static void count_finding(struct bench *bench, const struct coincidence *coincid
         return;
     }
     bool well = right(run->play->cause, verdict);
-    if (nodes > bench->minutes[event].nodes) {
+    if (greater(&bench->minutes[event], nodes, highest(run, coincidence))) {
         bench->minutes[event].nodes = nodes;
+        bench->minutes[event].over = highest(run, coincidence);
         bench->minutes[event].verdict = verdict;
     }
     bench->minutes[event].wrong |= !well && verdict != CAUSE_UNEXPLAINED;
