@@ -4,6 +4,7 @@
  * from memory). */
 #include "collector/correlate/cause.h"
 #include "collector/correlate/cause_parts.h"
+#include "collector/correlate/gate.h"
 #include "collector/correlate/say.h"
 
 #include <math.h>
@@ -17,6 +18,9 @@
 #define NEAR_M 8.0
 #define TOGETHER_S 4.0
 #define TOGETHER_LIKELIHOOD 0.6
+/* A front of cold air that falls in through a door runs faster, and nothing else cools thermometers
+ * so sharply one after another. */
+#define FRONT_LIKELIHOOD 0.5
 
 static bool gently_everywhere(const struct cause_case *question, const struct disturbance *top)
 {
@@ -85,6 +89,12 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
         falling == count && speed.low_m_s <= FASTEST_M_S && speed.high_m_s >= SLOWEST_M_S;
     bool inside = speed.value_m_s <= FASTEST_M_S && speed.value_m_s >= SLOWEST_M_S;
     opinion->likelihood = inside ? 0.9 : 0.5;
+    if (!opinion->fits && falling == count && sharp && speed.low_m_s <= GATE_AIR_FASTEST_M_S &&
+        speed.high_m_s >= SLOWEST_M_S) {
+        say_add(opinion->reason, size, ", sharply");
+        opinion->fits = true;
+        opinion->likelihood = FRONT_LIKELIHOOD;
+    }
     if (gently_everywhere(question, cause_top(members, count))) {
         say_add(opinion->reason, size, "; so did the air all over the house, gently");
         opinion->likelihood = 0.4;

@@ -14,6 +14,7 @@
 #define SLOW_S 5.0       /* the longest lasts at least, or the onsets lie this far apart */
 #define GENTLE 0.5       /* of the peak after the settling stretch at most */
 #define HIGHEST_T 2e-6   /* a great storm */
+#define FAINT 1.0        /* thresholds */
 #define AROUND_S 90.0    /* nodes cross their thresholds so far apart */
 #define AT_ONCE_S 0.3    /* a switch or a pulse reaches all of them within this */
 #define SUDDEN 0.6       /* of the peak after the settling stretch already */
@@ -71,7 +72,8 @@ static void measure(struct swell *swell)
         swell->sudden += fabs(member->settle_peak_score) > SUDDEN * fabs(member->peak_score) &&
                          cause_over(member) > ALIKE;
         swell->fast += cause_over(member) >= CLEAR && peak > FASTEST_T_S * rises_s;
-        swell->gentle += fabs(member->settle_step) <= GENTLE * peak;
+        /* Noise makes a step of what is no higher than itself. */
+        swell->gentle += fabs(member->settle_step) <= GENTLE * peak || cause_over(member) < FAINT;
         first_ns = member->onset_ns < first_ns ? member->onset_ns : first_ns;
         last_ns = member->onset_ns > last_ns ? member->onset_ns : last_ns;
     }

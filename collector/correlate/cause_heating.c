@@ -9,7 +9,9 @@
 
 /* Our choices. */
 #define LEAST_ONSETS 4
-#define EVEN 0.15 /* spread of the intervals over their mean */
+#define EVEN 0.15      /* spread of the intervals over their mean */
+#define FEWER_ONSETS 3 /* where several rooms turned together */
+#define MORE_EVEN 0.05
 #define SHORTEST_S 60.0
 #define FOLLOWS_S 180.0 /* the temperature after the electrical step */
 
@@ -36,6 +38,26 @@ static size_t turned_together(const struct cause_case *question, const struct di
         same[same_count++] = around[i];
     }
     return cause_nodes(same, same_count);
+}
+
+/* A sharp fall that comes again is a door that opens again. */
+static bool falls_sharply(const struct coincidence *coincidence)
+{
+    const struct disturbance *members[COINCIDENCE_MEMBERS_MAX];
+    size_t count = cause_strongest(coincidence, QUANTITY_TEMPERATURE, BAND_REST, members);
+    for (size_t i = 0; i < count; i++) {
+        if (members[i]->peak_value < 0.0 && cause_over(members[i]) > GENTLE) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Fewer turns, but more even. */
+static bool is_beginning(const struct rhythm *rhythm)
+{
+    return rhythm->onsets >= FEWER_ONSETS && rhythm->spread <= MORE_EVEN &&
+           rhythm->period_s >= SHORTEST_S;
 }
 
 static bool is_cycle(const struct rhythm *rhythm)
@@ -106,8 +128,8 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     say_add(opinion->reason, size, "; %zu of %zu nodes' air gently %s about then", together, all,
             air->peak_value < 0.0 ? "cooled" : "warmed");
     bool everywhere = together >= LEAST_ROOMS && 2 * together >= all;
-    /* A sharp fall that comes again is a door that opens again. */
-    bool turns = is_cycle(&warm) && !(air->peak_value < 0.0 && cause_over(air) > GENTLE);
+    bool turns = (is_cycle(&warm) || (together >= LEAST_ROOMS && is_beginning(&warm))) &&
+                 !falls_sharply(question->coincidence);
     bool follows = mains && after_s >= 0.0 && after_s <= FOLLOWS_S && is_cycle(&electric);
     opinion->fits = turns || follows || everywhere;
     opinion->likelihood = turns || follows ? 0.8 : ALL_LIKELIHOOD;

@@ -26,6 +26,16 @@
 #define FARTHEST_M 8.0
 #define USUAL_M_S 1.0  /* where the swells leave the speed open */
 #define LAW_FACTOR 3.0 /* two estimates of a ratio of distances agree within this */
+/* What is carried past turns the field; what grows and fades on one spot moves it along a line. So
+ * much across that line, as a part of what was along it, is a turn. */
+#define TURN 0.1
+#define STILL 0.05 /* so little is none */
+/* A turn of so much would have been seen: one passage in four or five turns less. */
+#define USUAL_TURN 0.25
+#define STRAIGHT_FACTOR 0.3
+#define TURN_LIKELIHOOD 0.9
+#define BESIDE_LIKELIHOOD 0.6
+#define WITH_SOMEBODY 0.45 /* whoever walks there carries it: that explains more */
 
 struct passage {
     const struct disturbance *members[COINCIDENCE_MEMBERS_MAX];
@@ -33,6 +43,12 @@ struct passage {
     size_t around_count;
     size_t count;       /* nodes with a static field disturbed */
     size_t strong;      /* of them */
+    size_t turned;      /* whose field turned */
+    size_t still;       /* whose field would have been seen to turn, and didn't */
+    size_t straight;    /* whose field turned less than is usual */
+    double turn;        /* the most of any */
+    size_t beside;      /* weaker ones while another node's field turned */
+    size_t walked;      /* nodes in whose rooms somebody moved then */
     size_t swells;      /* of the strong ones */
     bool picked_up;     /* the earliest strong one began at once: it was there already */
     double shift_s;     /* one comes and goes so much after another */
@@ -102,6 +118,40 @@ static double risen_apart_s(const struct disturbance *a, const struct disturbanc
     return fabs((double)(a->onset_ns - b->onset_ns) * 1e-9 + rise_s(a) - rise_s(b));
 }
 
+static bool overlap(const struct disturbance *a, const struct disturbance *b)
+{
+    return (b->end_ns == 0 || a->onset_ns <= b->end_ns) &&
+           (a->end_ns == 0 || b->onset_ns <= a->end_ns);
+}
+
+/* One magnet is felt at several nodes, at most of them too weakly to see more than that. */
+static bool felt_beside(const struct passage *passage, const struct disturbance *member)
+{
+    for (size_t i = 0; i < passage->around_count; i++) {
+        const struct disturbance *other = passage->around[i];
+        if (other->node != member->node && cause_over(other) >= CLEAR &&
+            cause_turn(other) >= TURN && fabs(other->peak_value) > fabs(member->peak_value) &&
+            overlap(other, member)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static void look_at_turns(const struct cause_case *question, struct passage *passage)
+{
+    for (size_t i = 0; i < passage->count; i++) {
+        const struct disturbance *member = passage->members[i];
+        passage->turned += cause_turn(member) >= TURN;
+        passage->still += cause_over(member) >= STRONG && cause_turned_less(member, STILL);
+        passage->straight +=
+            cause_turn(member) < TURN && member->across_least < USUAL_TURN * member->along_score;
+        passage->turn = fmax(passage->turn, cause_turn(member));
+        passage->beside += felt_beside(passage, member);
+        passage->walked += cause_somebody_there(question, member);
+    }
+}
+
 static void look_at_shapes(struct passage *passage)
 {
     const struct disturbance *earliest = NULL;
@@ -158,6 +208,7 @@ static void look(const struct cause_case *question, struct passage *passage)
             (member->peak_ns - member->onset_ns) / 4 + member->sampling_sd_ns;
     }
     look_at_shapes(passage);
+    look_at_turns(question, passage);
     look_at_antennas(question, passage);
     cause_speed(question->site, points, count, &passage->speed);
 }
@@ -197,6 +248,17 @@ static void say(const struct cause_case *question, const struct passage *passage
             passage->swells, passage->strong,
             passage->picked_up ? " (the first was there at once)" : "", peak,
             question->site->nodes[top->node].id, rise_s(top), nearest_m);
+    if (passage->turned + passage->straight > 0) {
+        say_add(opinion->reason, size, "; field turned at %zu, by up to %.0f %%, not at %zu",
+                passage->turned, 100.0 * passage->turn, passage->straight);
+    }
+    if (passage->beside > 0) {
+        say_add(opinion->reason, size, "; %zu while a stronger one turned elsewhere",
+                passage->beside);
+    }
+    if (passage->walked > 0) {
+        say_add(opinion->reason, size, "; somebody moved at %zu", passage->walked);
+    }
     if (passage->around_count > 1) {
         say_add(opinion->reason, size, "; one comes and goes %.1f s after another",
                 passage->shift_s);
@@ -216,6 +278,29 @@ static void say(const struct cause_case *question, const struct passage *passage
     }
 }
 
+/* What is too weak or too short to show a turn: by how it rises and sinks, here and there. */
+static void judge_shapes(const struct cause_case *question, const struct passage *passage,
+                         double nearest_m, double misfit, struct cause_opinion *opinion)
+{
+    size_t expected = passage->strong - (passage->picked_up ? 1 : 0);
+    bool moved = passage->swells > 0 || passage->approaching > 0;
+    bool swells = passage->strong > 0 && passage->swells == expected && moved;
+    bool near = nearest_m >= NEAREST_M && nearest_m <= FARTHEST_M;
+    bool passes =
+        passage->around_count > 1 && passage->shift_s >= SHIFT_S && speed_fits(&passage->speed);
+    bool comes_near = passage->approaching > 0;
+    bool alone = passage->count == 1 && question->coincidence->kind == COINCIDENCE_TRAVELLING;
+    opinion->fits = swells && passage->antennas == 0 && nearest_m <= FARTHEST_M &&
+                    (passes || comes_near || (near && alone));
+    opinion->likelihood = passes || comes_near ? 0.6 : 0.35;
+    if (misfit > 0.0) {
+        opinion->likelihood += misfit <= LAW_FACTOR ? 0.25 : -0.2;
+    }
+    if (passage->straight > 0) {
+        opinion->likelihood *= STRAIGHT_FACTOR;
+    }
+}
+
 static void judge(const struct cause_case *question, struct cause_opinion *opinion)
 {
     struct passage passage = {.count = 0};
@@ -230,18 +315,17 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
         passage.count > 1 && passage.speed.known && passage.speed.value_m_s <= FASTEST_M_S;
     double nearest_m = nearness_s(top) * (several ? passage.speed.value_m_s : USUAL_M_S);
     say(question, &passage, top, nearest_m, misfit, opinion);
-    size_t expected = passage.strong - (passage.picked_up ? 1 : 0);
-    bool moved = passage.swells > 0 || passage.approaching > 0;
-    bool swells = passage.strong > 0 && passage.swells == expected && moved;
-    bool near = nearest_m >= NEAREST_M && nearest_m <= FARTHEST_M;
-    bool passes =
-        passage.around_count > 1 && passage.shift_s >= SHIFT_S && speed_fits(&passage.speed);
-    bool comes_near = passage.approaching > 0;
-    bool alone = passage.count == 1 && question->coincidence->kind == COINCIDENCE_TRAVELLING;
-    opinion->fits = swells && passage.antennas == 0 && (passes || comes_near || (near && alone));
-    opinion->likelihood = passes || comes_near ? 0.6 : 0.35;
-    if (misfit > 0.0) {
-        opinion->likelihood += misfit <= LAW_FACTOR ? 0.25 : -0.2;
+    if (passage.turned + passage.still > 0) {
+        opinion->fits = passage.turned > 0 && passage.turned >= passage.still;
+        opinion->likelihood = TURN_LIKELIHOOD;
+    } else if (passage.beside > 0) {
+        opinion->fits = true;
+        opinion->likelihood = BESIDE_LIKELIHOOD;
+    } else {
+        judge_shapes(question, &passage, nearest_m, misfit, opinion);
+    }
+    if (passage.walked == passage.count) {
+        opinion->likelihood = fmin(opinion->likelihood, WITH_SOMEBODY);
     }
 }
 

@@ -8,6 +8,8 @@
 #include <math.h>
 #include <string.h>
 
+#define PI 3.14159265358979323846
+
 /* Onsets of one switching agree within three periods at 50 Hz plus their own uncertainty: fields
  * reach all rooms in under a microsecond, the rest is picking. Our choice. */
 #define SPREAD_NS INT64_C(60000000)
@@ -38,6 +40,12 @@
 #define SWING_NODES 3
 #define SWING_S 0.25
 #define SWING_LIKELIHOOD 0.6
+/* Where it folds to about half the rate it alternates from sample to sample, which hardly anything
+ * else does: neighbouring samples are then as alike as this at most. */
+#define ALTERNATES (-0.4)
+#define STEADY 0.4 /* and this is no alternation */
+#define ALTERNATING_NODES 2
+#define ALTERNATING_LIKELIHOOD 0.9
 
 static double settle_peak(const struct disturbance *member)
 {
@@ -117,21 +125,40 @@ static bool like_a_load(const struct disturbance *member, int64_t end_ns)
     return swings || stands;
 }
 
-/* Nodes that swing about where they were, from the first onset on. */
-static size_t nodes_swinging(const struct cause_case *question)
+/* The mains as this member's rate shows it: neighbouring samples of a cosine of f at a rate r are
+ * alike by cos(2 pi f / r). */
+static bool folds_to_alternation(const struct cause_case *question,
+                                 const struct disturbance *member)
+{
+    double interval_s = (double)member->sampling_sd_ns * 1e-9 * sqrt(12.0);
+    return cos(2.0 * PI * question->site->mains_hz * interval_s) <= 2.0 * ALTERNATES;
+}
+
+struct swinging {
+    size_t nodes;       /* that swing about where they were, from the first onset on */
+    size_t alternating; /* of them, as the mains would at their rates */
+};
+
+static struct swinging nodes_swinging(const struct cause_case *question)
 {
     const struct disturbance *members[COINCIDENCE_MEMBERS_MAX];
     const struct coincidence *coincidence = question->coincidence;
     size_t count = cause_strongest(coincidence, QUANTITY_MAGNETIC, BAND_REST, members);
-    size_t swinging = 0;
+    struct swinging swinging = {0, 0};
     if (mains_seen(coincidence)) {
-        return 0;
+        return swinging;
     }
     for (size_t i = 0; i < count; i++) {
         int64_t late_ns =
             members[i]->onset_ns - coincidence->start_ns - 2 * disturbance_onset_sd_ns(members[i]);
-        swinging += mains_hidden(members[i]) && late_ns <= SPREAD_NS &&
-                    like_a_load(members[i], coincidence->end_ns);
+        if (!mains_hidden(members[i]) || late_ns > SPREAD_NS) {
+            continue;
+        }
+        bool folds = folds_to_alternation(question, members[i]);
+        bool alternates = folds && members[i]->alike <= ALTERNATES;
+        bool steady = folds && members[i]->alike >= STEADY;
+        swinging.alternating += alternates;
+        swinging.nodes += alternates || (!steady && like_a_load(members[i], coincidence->end_ns));
     }
     return swinging;
 }
@@ -238,20 +265,23 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     bool all = nodes == coincidence->order_count && nodes >= ALL_LEAST;
     bool at_once =
         coincidence->kind == COINCIDENCE_PROMPT && beyond_ns <= (all ? SPREAD_ALL_NS : SPREAD_NS);
-    size_t swinging = nodes_swinging(question);
+    struct swinging swinging = nodes_swinging(question);
     bool most = 2 * nodes > able && (able == coincidence->order_count || nodes >= ABLE_LEAST);
     opinion->fits = at_once && most;
     opinion->likelihood =
         coincidence->order_count ? (double)nodes / (double)coincidence->order_count : 0.0;
-    if (swinging > 0) {
+    if (swinging.nodes > 0) {
         say_add(opinion->reason, sizeof opinion->reason,
-                "; the mains can't be told apart at this sample rate, %zu are like a load's",
-                swinging);
+                "; the mains can't be told apart at this sample rate, %zu are like a load's, %zu"
+                " alternate as it would",
+                swinging.nodes, swinging.alternating);
     }
-    if (!opinion->fits && at_once && swinging >= SWING_NODES &&
-        2 * swinging > coincidence->order_count) {
+    bool alternating = swinging.alternating >= ALTERNATING_NODES &&
+                       2 * swinging.alternating > coincidence->order_count;
+    bool swings = swinging.nodes >= SWING_NODES && 2 * swinging.nodes > coincidence->order_count;
+    if (!opinion->fits && at_once && (alternating || swings)) {
         opinion->fits = true;
-        opinion->likelihood = SWING_LIKELIHOOD;
+        opinion->likelihood = alternating ? ALTERNATING_LIKELIHOOD : SWING_LIKELIHOOD;
     }
 }
 

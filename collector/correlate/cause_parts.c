@@ -5,6 +5,9 @@
 #include <math.h>
 #include <stdlib.h>
 
+/* A motion sensor answers within this of what whoever walks there carries. Our choice. */
+#define SOMEBODY_S 3.0
+
 size_t cause_strongest(const struct coincidence *coincidence, enum quantity quantity,
                        enum band band, const struct disturbance **members)
 {
@@ -96,6 +99,34 @@ double cause_level_share(const struct disturbance *member)
 {
     double peak = fabs(member->settle_peak_score) * member->baseline_scale;
     return peak > 0.0 ? fabs(member->settle_step) / peak : 0.0;
+}
+
+double cause_turn(const struct disturbance *member)
+{
+    return member->along_score > 0.0 ? member->across_score / member->along_score : 0.0;
+}
+
+bool cause_turned_less(const struct disturbance *member, double part)
+{
+    return cause_turn(member) < part && member->across_least < part * member->along_score;
+}
+
+bool cause_somebody_there(const struct cause_case *question, const struct disturbance *member)
+{
+    const struct disturbance *around[RECENT_MAX];
+    const struct site *site = question->site;
+    size_t count =
+        cause_around(question, QUANTITY_MOTION, BAND_REST, SOMEBODY_S, SOMEBODY_S, around);
+    for (size_t i = 0; i < count; i++) {
+        double from_s = (double)(around[i]->onset_ns - member->onset_ns) * 1e-9;
+        double past_s = (double)(around[i]->onset_ns - member->end_ns) * 1e-9;
+        bool past = member->end_ns != 0 && past_s > SOMEBODY_S;
+        if (site->nodes[around[i]->node].room == site->nodes[member->node].room &&
+            from_s >= -SOMEBODY_S && !past) {
+            return true;
+        }
+    }
+    return false;
 }
 
 static int by_time(const void *a, const void *b)

@@ -35,6 +35,12 @@ double cause_lasts_s(const struct disturbance *member, double lasting);
 /* How much of the peak within the settling stretch stood at its end: 1 for a level that stays,
  * small for a spike, a burst or what still rises. */
 double cause_level_share(const struct disturbance *member);
+/* How far its field turned as it rose and fell, across over along; 0 where that can't be told. */
+double cause_turn(const struct disturbance *member);
+/* Whether a turn of `part` would have been seen, and wasn't. */
+bool cause_turned_less(const struct disturbance *member, double part);
+/* Whether a motion sensor of the member's room answered at about its time. */
+bool cause_somebody_there(const struct cause_case *question, const struct disturbance *member);
 /* A speed through these moments in order of time. */
 void cause_speed(const struct site *site, struct path_point *points, size_t count,
                  struct speed *speed);

@@ -51,6 +51,7 @@ struct bursts {
     size_t others; /* nodes that saw something else only */
     size_t fields; /* nodes whose static field was disturbed */
     size_t frames; /* antennas that repeat as a radio's frames do */
+    size_t clear;  /* of them, strong ones */
     size_t rates;  /* that repeat at all */
     double repeat_hz;
     size_t again;   /* onsets on antennas about then */
@@ -68,6 +69,7 @@ static void count_bursts(const struct cause_case *question,
     bursts->fields = cause_strongest(question->coincidence, QUANTITY_MAGNETIC, BAND_REST, fields);
     for (size_t i = 0; i < count; i++) {
         bool frames = members[i]->repeat_hz > 0.0 && repeats_as_frames(members[i]);
+        bursts->clear += frames && cause_over(members[i]) >= STRONG;
         bursts->frames += frames;
         bursts->rates += members[i]->repeat_hz > 0.0;
         bursts->repeat_hz =
@@ -114,7 +116,9 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
                   lasts_s <= LONGEST_S && strong && bursts.rates == 0;
     bool alone = bursts.fields == 0 && bursts.others == 0 && bursts.nodes > 1;
     opinion->fits = bursts.fields == 0 && (bursts.frames > 0 || (bursty && alone));
-    opinion->likelihood = bursts.frames > 0 ? 0.95 : 0.7;
+    /* What is weak repeats at any rate, now and then: two alike don't. */
+    bool sure = bursts.clear > 0 || bursts.frames > 1;
+    opinion->likelihood = sure ? 0.95 : 0.7;
 }
 
 const struct cause_test cause_radio = {CAUSE_RADIO_BURST, judge};

@@ -11,10 +11,14 @@
 /* Thresholds that a carried piece of steel shows at least, to stand for a motion sensor. Our
  * choice. */
 #define CARRIED 1.5
+#define CARRIED_TURN 0.1
 /* A motion sensor sees a body this far off (common practice, no source): each end of a way may be
  * so much nearer to the door. */
 #define REACH_M 5.0
 #define REACH_LIKELIHOOD 0.6
+/* What moves the field where motion sensors answer, in one room after another: about then. */
+#define ABOUT_S 15.0
+#define CARRIES_LIKELIHOOD 0.6
 
 static size_t room_of(const struct cause_case *question, uint32_t node)
 {
@@ -40,14 +44,14 @@ static size_t motion_points(const struct cause_case *question, struct path_point
     return count;
 }
 
-/* In another room. */
+/* In another room, unless it would have been seen to turn, as what is carried past does. */
 static bool magnetic_elsewhere(const struct cause_case *question, uint32_t node)
 {
     const struct coincidence *coincidence = question->coincidence;
     for (size_t i = 0; i < coincidence->member_count; i++) {
         const struct disturbance *member = &coincidence->members[i];
         if (member->quantity == QUANTITY_MAGNETIC && member->band == BAND_REST &&
-            cause_over(member) >= CARRIED &&
+            cause_over(member) >= CARRIED && !cause_turned_less(member, CARRIED_TURN) &&
             room_of(question, member->node) != room_of(question, node)) {
             return true;
         }
@@ -141,6 +145,40 @@ static void judge_motion(const struct cause_case *question, const struct path_po
     opinion->likelihood = 0.5;
 }
 
+/* Rooms in which somebody moved about then. */
+static size_t rooms_walked(const struct cause_case *question)
+{
+    const struct disturbance *around[RECENT_MAX];
+    size_t count = cause_around(question, QUANTITY_MOTION, BAND_REST, ABOUT_S, ABOUT_S, around);
+    size_t rooms = 0;
+    for (size_t i = 0; i < count; i++) {
+        bool before = false;
+        for (size_t j = 0; j < i && !before; j++) {
+            before = room_of(question, around[j]->node) == room_of(question, around[i]->node);
+        }
+        rooms += !before;
+    }
+    return rooms;
+}
+
+/* No motion in it, but at each node where the field moved somebody was seen: what he carries. */
+static void judge_carried(const struct cause_case *question, struct cause_opinion *opinion)
+{
+    const struct disturbance *fields[COINCIDENCE_MEMBERS_MAX];
+    size_t count = cause_strongest(question->coincidence, QUANTITY_MAGNETIC, BAND_REST, fields);
+    size_t walked = 0;
+    for (size_t i = 0; i < count; i++) {
+        walked += cause_somebody_there(question, fields[i]);
+    }
+    size_t rooms = rooms_walked(question);
+    say_add(opinion->reason, sizeof opinion->reason,
+            "no motion sensor took part, but somebody was in %zu room%s about then, at %zu of %zu"
+            " nodes where the field moved",
+            rooms, rooms == 1 ? "" : "s", walked, count);
+    opinion->fits = count > 0 && walked == count && rooms > 1;
+    opinion->likelihood = CARRIES_LIKELIHOOD;
+}
+
 static void judge(const struct cause_case *question, struct cause_opinion *opinion)
 {
     const struct coincidence *coincidence = question->coincidence;
@@ -149,7 +187,7 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     size_t size = sizeof opinion->reason;
     bool carried = count == 1 && magnetic_elsewhere(question, points[0].node);
     if (count == 0) {
-        say_add(opinion->reason, size, "no motion sensor took part");
+        judge_carried(question, opinion);
     } else if (count > 1 || (motion_nodes(coincidence) > 1 && !carried)) {
         judge_motion(question, points, count, opinion);
     } else if (coincidence->kind == COINCIDENCE_TRAVELLING && carried) {

@@ -271,7 +271,8 @@ static int tell_group(struct correlator *correlator, size_t index, int64_t now_n
             return -1;
         }
         correlator->told->final = final;
-        if (final && kept_add(&correlator->kept, correlator->told, error)) {
+        int64_t look_ns = correlator_look_ns(correlator->told, now_ns);
+        if (final && kept_add(&correlator->kept, correlator->told, look_ns, error)) {
             return -1;
         }
         correlator_count_members(correlator, correlator->told);
@@ -318,8 +319,11 @@ int correlator_advance(struct correlator *correlator, int64_t horizon_ns, struct
         int64_t event_ns = queue_next_ns(&correlator->queue);
         int64_t seal_ns = next_seal(correlator, &window);
         int64_t due_ns = next_due(correlator, &group);
+        int64_t look_ns = kept_next_look_ns(&correlator->kept);
         int status = 0;
-        if (event_ns < horizon_ns && event_ns <= seal_ns && event_ns <= due_ns) {
+        if (look_ns < horizon_ns && look_ns < event_ns && look_ns < seal_ns && look_ns < due_ns) {
+            status = correlator_look_again(correlator, error);
+        } else if (event_ns < horizon_ns && event_ns <= seal_ns && event_ns <= due_ns) {
             status = take_event(correlator, error);
         } else if (seal_ns < horizon_ns && seal_ns <= due_ns) {
             status = seal_window(correlator, window, error);

@@ -1,4 +1,4 @@
-/* What the correlator's two files share. Must never be included elsewhere. */
+/* What the correlator's files share. Must never be included elsewhere. */
 #ifndef ROOMWAKE_COLLECTOR_CORRELATE_CORRELATOR_INSIDE_H
 #define ROOMWAKE_COLLECTOR_CORRELATE_CORRELATOR_INSIDE_H
 
@@ -42,5 +42,10 @@ void correlator_count_members(struct correlator *correlator, const struct coinci
 /* `mark` is taken over. */
 int correlator_take_mark(struct correlator *correlator, struct mark *mark, struct error *error);
 int correlator_take_spell(struct correlator *correlator, int64_t from_ns, struct error *error);
+
+/* correlator_look.c. When a final one is judged a second time; 0: never. */
+int64_t correlator_look_ns(const struct coincidence *coincidence, int64_t now_ns);
+/* The one whose time has come. */
+int correlator_look_again(struct correlator *correlator, struct error *error);
 
 #endif

@@ -13,6 +13,7 @@ struct piece {
 enum { PIECES = 9 };
 
 struct kept_one {
+    int64_t look_ns; /* 0: not again */
     size_t members;
     size_t order;
     size_t path;
@@ -48,8 +49,12 @@ static void cut(const struct kept_one *one, struct piece pieces[PIECES])
 
 static struct kept_one *pack(const struct coincidence *coincidence)
 {
-    struct kept_one counts = {coincidence->member_count, coincidence->order_count,
-                              coincidence->path_count, coincidence->verdict.reason_count, 0};
+    struct kept_one counts = {0,
+                              coincidence->member_count,
+                              coincidence->order_count,
+                              coincidence->path_count,
+                              coincidence->verdict.reason_count,
+                              0};
     struct piece pieces[PIECES];
     cut(&counts, pieces);
     for (size_t i = 0; i < PIECES; i++) {
@@ -68,16 +73,65 @@ static struct kept_one *pack(const struct coincidence *coincidence)
     return one;
 }
 
-int kept_add(struct kept *kept, const struct coincidence *coincidence, struct error *error)
+static struct kept_one *nth_of(const struct kept *kept, size_t nth)
+{
+    return kept->ones[(kept->first + nth) % KEPT_MAX];
+}
+
+static void find_next_look(struct kept *kept)
+{
+    kept->next_look_ns = INT64_MAX;
+    for (size_t i = 0; i < kept->count && kept->pending > 0; i++) {
+        int64_t look_ns = nth_of(kept, i)->look_ns;
+        if (look_ns != 0 && look_ns < kept->next_look_ns) {
+            kept->next_look_ns = look_ns;
+        }
+    }
+}
+
+int64_t kept_next_look_ns(const struct kept *kept)
+{
+    return kept->pending > 0 ? kept->next_look_ns : INT64_MAX;
+}
+
+size_t kept_take_look(struct kept *kept)
+{
+    size_t nth = 0;
+    while (nth_of(kept, nth)->look_ns != kept->next_look_ns) {
+        nth++;
+    }
+    nth_of(kept, nth)->look_ns = 0;
+    kept->pending--;
+    find_next_look(kept);
+    return nth;
+}
+
+static void drop_oldest(struct kept *kept)
+{
+    bool pending = kept->ones[kept->first]->look_ns != 0;
+    free(kept->ones[kept->first]);
+    kept->first = (kept->first + 1) % KEPT_MAX;
+    kept->count--;
+    if (pending) {
+        kept->pending--;
+        find_next_look(kept);
+    }
+}
+
+int kept_add(struct kept *kept, const struct coincidence *coincidence, int64_t look_ns,
+             struct error *error)
 {
     struct kept_one *one = pack(coincidence);
     if (!one) {
         return error_set(error, ERROR_MEMORY, "correlator: out of memory for a coincidence");
     }
     if (kept->count == KEPT_MAX) {
-        free(kept->ones[kept->first]);
-        kept->first = (kept->first + 1) % KEPT_MAX;
-        kept->count--;
+        drop_oldest(kept);
+    }
+    if (look_ns != 0) {
+        one->look_ns = look_ns;
+        kept->next_look_ns = look_ns < kept_next_look_ns(kept) ? look_ns : kept_next_look_ns(kept);
+        kept->pending++;
     }
     kept->ones[(kept->first + kept->count++) % KEPT_MAX] = one;
     return 0;
@@ -85,7 +139,7 @@ int kept_add(struct kept *kept, const struct coincidence *coincidence, struct er
 
 void kept_get(const struct kept *kept, size_t nth, struct coincidence *coincidence)
 {
-    const struct kept_one *one = kept->ones[(kept->first + nth) % KEPT_MAX];
+    const struct kept_one *one = nth_of(kept, nth);
     struct piece pieces[PIECES];
     size_t taken = 0;
     memset(coincidence, 0, sizeof *coincidence);
@@ -104,6 +158,7 @@ int kept_set(struct kept *kept, size_t nth, const struct coincidence *coincidenc
     if (!one) {
         return error_set(error, ERROR_MEMORY, "correlator: out of memory for a coincidence");
     }
+    one->look_ns = (*place)->look_ns;
     free(*place);
     *place = one;
     return 0;

@@ -18,6 +18,7 @@
 #include "collector/detect/stay.h"
 #include "collector/detect/tail.h"
 #include "collector/detect/trigger.h"
+#include "collector/detect/turn.h"
 #include "collector/model/disturbance.h"
 
 /* How far what is under way has come. */
@@ -84,6 +85,7 @@ struct watch {
     bool stale; /* the level before the gap is not to be trusted */
     struct stay stay;
     struct shape shape;
+    struct turn turn;
     struct watch_ticks ticks;
     bool repeat_measured; /* over as long as it will be */
     enum watch_stage stage;

@@ -74,6 +74,7 @@ void watch_raise(struct watch *watch, uint64_t i, uint32_t window)
     watch->raised = i;
     watch->repeat_measured = false;
     shape_restart(&watch->shape);
+    turn_restart(&watch->turn);
     watch->stage = WATCH_PICKING;
     watch->window = window;
     for (uint64_t k = back_from(watch, i, window); k < i; k++) {
@@ -96,6 +97,9 @@ void watch_track(struct watch *watch, uint64_t i, double score, const double dev
         }
     }
     shape_take(&watch->shape, time_at(watch, i), score);
+    double all[VECTOR_AXES_MAX] = {0.0};
+    memcpy(all, deviation, watch->dims * sizeof all[0]);
+    turn_take(&watch->turn, all);
     open->clipped |= history_of(watch)->clipped[i & history_of(watch)->mask] != 0;
 }
 

@@ -65,6 +65,12 @@ static void measure_shape(struct watch *watch)
     watch->open.rise_s = risen_ns != 0 ? fmax(rise_s, 0.0) : 0.0;
     watch->open.half_s = (double)shape_count_above(&watch->shape, HALF_PART * peak) *
                          (double)watch->settings.pace.period_ns * 1e-9;
+    struct turn_found turn = turn_find(&watch->turn, watch->baseline.scale);
+    bool turns = watch->dims == VECTOR_AXES_MAX;
+    watch->open.along_score = turns ? turn.along : 0.0;
+    watch->open.across_score = turns ? turn.across : 0.0;
+    watch->open.across_least = turns ? turn.least : 0.0;
+    watch->open.alike = turn.alike;
 }
 
 /* Only over what belongs to it: not the quiet that shows its end. */

@@ -112,7 +112,7 @@ struct coincidence {
     struct chance chance;
     int64_t mark_id; /* the mark that covers it; 0 for none */
     bool final;      /* false: told early so that an alert need not wait; a final one follows */
-    bool again;      /* it was final before: marks have changed what it is called */
+    bool again;      /* it was final before: marks or what came since change what it is called */
     bool alert;      /* set by alert/policy, never by correlate */
 };
 

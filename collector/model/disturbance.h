@@ -60,6 +60,15 @@ struct disturbance {
     /* So far when told, of the whole when closed; to a twelfth. For a switch all 0: */
     double rise_s; /* from the onset until nine tenths of the peak were reached */
     double half_s; /* time spent at or above half of the peak */
+    /* How the deviation's vector moved, as rise_s so far or of the whole: root mean square in the
+     * direction in which it moved most and in the next one, in units of baseline_scale. across is 0
+     * where it is less than across_least, what noise leaves to be seen; all 0 but for three axes. */
+    double along_score;
+    double across_score;
+    double across_least;
+    /* How alike neighbouring samples were, the same way: 1 for what changes slowly, 0 for noise, -1
+     * for what alternates from sample to sample. */
+    double alike;
     /* Level afterwards beside the baseline before, in the unit; for three axes the length of the
      * vector. Over the time that showed its end; 0 until it is closed. */
     double left_value;

@@ -210,6 +210,10 @@ void reader_get_disturbance(struct sql_columns *row, struct disturbance *d)
     d->previous_s = sql_get_real(row);
     d->tick_s = sql_get_real(row);
     d->ticks = sql_get_int(row);
+    d->along_score = sql_get_real(row);
+    d->across_score = sql_get_real(row);
+    d->across_least = sql_get_real(row);
+    d->alike = sql_get_real(row);
 }
 
 static int take_disturbance(void *context, struct sql_columns *row)

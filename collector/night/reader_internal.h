@@ -45,7 +45,8 @@ void reader_get_channel(struct sql_columns *row, struct channel *channel);
     " settle_peak_score, settle_step, mains_before, mains_after, one_sample, clipped, returned,"   \
     " calibrated, peak_axis_x, peak_axis_y, peak_axis_z, repeat_hz, rise_s, half_s, left_value, "  \
     "left_axis_x,"                                                                                 \
-    " left_axis_y, left_axis_z, previous_s, tick_s, ticks"
+    " left_axis_y, left_axis_z, previous_s, tick_s, ticks, along_score,"                           \
+    " across_score, across_least, alike"
 void reader_get_disturbance(struct sql_columns *row, struct disturbance *disturbance);
 
 /* What was added to a night later has a row of its own for it. */

@@ -98,6 +98,7 @@ static const char *const tables_of_findings =
     "  peak_axis_x REAL, peak_axis_y REAL, peak_axis_z REAL, repeat_hz REAL,\n"
     "  rise_s REAL, half_s REAL, left_value REAL, left_axis_x REAL, left_axis_y REAL,\n"
     "  left_axis_z REAL, previous_s REAL, tick_s REAL, ticks INTEGER NOT NULL,\n"
+    "  along_score REAL, across_score REAL, across_least REAL, alike REAL,\n"
     "  PRIMARY KEY (analysis, id)) STRICT, WITHOUT ROWID;\n"
     "CREATE TABLE coincidence (analysis INTEGER NOT NULL REFERENCES analysis,\n"
     "  id INTEGER NOT NULL, kind TEXT NOT NULL, start_ns INTEGER NOT NULL,\n"

@@ -8,7 +8,7 @@
 #include "common/error.h"
 
 #define SCHEMA_APPLICATION_ID 0x526d576b /* "RmWk" */
-#define SCHEMA_VERSION 5
+#define SCHEMA_VERSION 6
 
 /* A block's id is its frame's id times this plus its place in the frame; a channel's id is its
  * boot's id times this plus its place in the boot's list. */

@@ -68,6 +68,10 @@ int store_disturbance(struct store *store, int analysis, enum store_sql which,
     sql_put_real(&args, d->previous_s);
     sql_put_real(&args, d->tick_s);
     sql_put_int(&args, d->ticks);
+    sql_put_real(&args, d->along_score);
+    sql_put_real(&args, d->across_score);
+    sql_put_real(&args, d->across_least);
+    sql_put_real(&args, d->alike);
     return sql_run(&args, error);
 }
 

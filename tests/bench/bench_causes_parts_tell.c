@@ -4,19 +4,20 @@
 
 static void print_member(const struct site *site, const struct disturbance *member, double start_s)
 {
-    printf("    %-4s %-11s %s at %+.3f sd %.3f peak %.3g after %.3f lasts %.2f score %.3g over %.2g"
-           " settle %.3g step %.3g mains %.3g>%.3g axes %.3g %.3g %.3g repeat %.1f%s%s%s\n",
-           site->nodes[member->node].id, member->quantity_text,
-           member->band == BAND_MAINS ? "mains" : "rest ",
-           (double)member->onset_ns * 1e-9 - start_s,
-           (double)disturbance_onset_sd_ns(member) * 1e-9, member->peak_value,
-           (double)(member->peak_ns - member->onset_ns) * 1e-9,
-           member->end_ns ? (double)(member->end_ns - member->onset_ns) * 1e-9 : -1.0,
-           member->peak_score, member->peak_score / member->threshold, member->settle_peak_score,
-           member->settle_step, member->mains_before, member->mains_after, member->peak_axes[0],
-           member->peak_axes[1], member->peak_axes[2], member->repeat_hz,
-           member->one_sample ? " one" : "", member->clipped ? " clipped" : "",
-           member->returned ? "" : " cut");
+    printf(
+        "    %-4s %-11s %s at %+.3f sd %.3f peak %.3g after %.3f lasts %.2f score %.3g over %.2g"
+        " settle %.3g step %.3g mains %.3g>%.3g axes %.3g %.3g %.3g repeat %.1f turn "
+        "%.2f/%.2f/%.2f alike %.2f%s%s%s\n",
+        site->nodes[member->node].id, member->quantity_text,
+        member->band == BAND_MAINS ? "mains" : "rest ", (double)member->onset_ns * 1e-9 - start_s,
+        (double)disturbance_onset_sd_ns(member) * 1e-9, member->peak_value,
+        (double)(member->peak_ns - member->onset_ns) * 1e-9,
+        member->end_ns ? (double)(member->end_ns - member->onset_ns) * 1e-9 : -1.0,
+        member->peak_score, member->peak_score / member->threshold, member->settle_peak_score,
+        member->settle_step, member->mains_before, member->mains_after, member->peak_axes[0],
+        member->peak_axes[1], member->peak_axes[2], member->repeat_hz, member->across_score,
+        member->along_score, member->across_least, member->alike, member->one_sample ? " one" : "",
+        member->clipped ? " clipped" : "", member->returned ? "" : " cut");
 }
 
 void run_print(const struct run *run, const struct coincidence *coincidence, size_t event)

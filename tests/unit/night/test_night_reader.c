@@ -301,8 +301,8 @@ static void what_is_no_night_or_a_newer_one_is_refused_by_name(void **state)
     assert_int_equal(unlink(fixture->night), 0);
     struct night_settings settings = fixture_settings(fixture);
     fixture_close(fixture_open(&settings, NULL, NULL), 1);
-    change(fixture, "PRAGMA user_version=6");
-    refuse(fixture, ERROR_VERSION, "made by a newer Roomwake (night version 6");
+    change(fixture, "PRAGMA user_version=7");
+    refuse(fixture, ERROR_VERSION, "made by a newer Roomwake (night version 7");
     change(fixture, "PRAGMA user_version=2");
     refuse(fixture, ERROR_FORMAT, "night version 2: export it");
     change(fixture, "PRAGMA user_version=0");

@@ -173,7 +173,7 @@ static void a_change_to_any_cell_of_any_table_is_told_and_where(void **state)
     struct columns *columns = columns_of(fixture->night);
     assert_true(columns->count > 150);
     size_t changed = 0;
-    for (size_t round = 0; round < GROUPS * 40; round++) {
+    for (size_t round = 0; round < GROUPS * 48; round++) {
         for (size_t i = 0; i < columns->count; i++) {
             const struct column *c = &columns->list[i];
             if (group_of(c->table) == round % GROUPS && place_of(columns, i) == round / GROUPS) {

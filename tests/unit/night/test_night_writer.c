@@ -61,7 +61,7 @@ static void the_end_of_a_night_is_one_file_that_says_what_it_is(void **state)
     assert_false(fixture_exists(fixture, "-journal"));
     assert_false(fixture_exists(fixture, "-lock"));
     assert_int_equal(fixture_query(fixture, "PRAGMA application_id"), 0x526d576b);
-    assert_int_equal(fixture_query(fixture, "PRAGMA user_version"), 5);
+    assert_int_equal(fixture_query(fixture, "PRAGMA user_version"), 6);
     assert_int_equal(fixture_query(fixture, "SELECT count(*) FROM pragma_integrity_check"
                                             " WHERE integrity_check='ok'"),
                      1);
