@@ -316,7 +316,8 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     double nearest_m = nearness_s(top) * (several ? passage.speed.value_m_s : USUAL_M_S);
     say(question, &passage, top, nearest_m, misfit, opinion);
     if (passage.turned + passage.still > 0) {
-        opinion->fits = passage.turned > 0 && passage.turned >= passage.still;
+        opinion->fits = passage.turned > 0 && passage.turned >= passage.still &&
+                        passage.turned >= passage.straight;
         opinion->likelihood = TURN_LIKELIHOOD;
     } else if (passage.beside > 0) {
         opinion->fits = true;

@@ -17,6 +17,12 @@
 #define LONGEST_S 600.0
 #define AGAIN_S 20.0
 #define AGAIN 2 /* onsets of one antenna and more: what comes back and back again */
+/* Neighbouring samples of what jumps to a peak and back are no more alike than this, and of mains
+ * that alternates as little as this. */
+#define JUMPS 0.7
+#define ALTERNATES (-0.4)
+#define SHAPE_LIKELIHOOD 0.7
+#define AGAIN_LIKELIHOOD 0.55
 #define RATE_WITHIN_HZ 1.0
 
 #define GSM 0 /* in frame_hz */
@@ -47,8 +53,8 @@ static bool repeats_as_frames(const struct disturbance *member)
 }
 
 struct bursts {
-    size_t nodes;  /* whose antenna took part */
-    size_t others; /* nodes that saw something else only */
+    size_t nodes;  /* whose antenna took part beside the mains */
+    size_t others; /* nodes whose antenna took no part at all */
     size_t fields; /* nodes whose static field was disturbed */
     size_t frames; /* antennas that repeat as a radio's frames do */
     size_t clear;  /* of them, strong ones */
@@ -56,7 +62,43 @@ struct bursts {
     double repeat_hz;
     size_t again;   /* onsets on antennas about then */
     size_t lasting; /* antennas that were disturbed for long, or again and again */
+    size_t coming;  /* nodes at whose antennas it came again and again about then */
 };
+
+/* A strong burst reaches the mains' window too, and at a far antenna that alone may show. */
+static size_t nodes_without_antenna(const struct coincidence *coincidence)
+{
+    size_t without = 0;
+    for (size_t i = 0; i < coincidence->order_count; i++) {
+        bool antenna = false;
+        for (size_t j = 0; j < coincidence->member_count && !antenna; j++) {
+            antenna = coincidence->members[j].node == coincidence->order[i].node &&
+                      coincidence->members[j].quantity == QUANTITY_ELECTRIC;
+        }
+        without += !antenna;
+    }
+    return without;
+}
+
+/* Counts in `around`, which holds only one quantity's. */
+static size_t onsets_at(const struct disturbance *const *around, size_t count, uint32_t node)
+{
+    size_t own = 0;
+    for (size_t i = 0; i < count; i++) {
+        own += around[i]->node == node;
+    }
+    return own;
+}
+
+static size_t nodes_again(const struct disturbance *const *around, size_t count)
+{
+    size_t nodes = 0;
+    for (size_t i = 0; i < count; i++) {
+        bool first = onsets_at(around, i, around[i]->node) == 0;
+        nodes += first && onsets_at(around, count, around[i]->node) >= AGAIN;
+    }
+    return nodes;
+}
 
 static void count_bursts(const struct cause_case *question,
                          const struct disturbance *const *members, size_t count,
@@ -65,7 +107,7 @@ static void count_bursts(const struct cause_case *question,
     const struct disturbance *fields[COINCIDENCE_MEMBERS_MAX];
     const struct disturbance *around[RECENT_MAX];
     bursts->nodes = count;
-    bursts->others = question->coincidence->order_count - count;
+    bursts->others = nodes_without_antenna(question->coincidence);
     bursts->fields = cause_strongest(question->coincidence, QUANTITY_MAGNETIC, BAND_REST, fields);
     for (size_t i = 0; i < count; i++) {
         bool frames = members[i]->repeat_hz > 0.0 && repeats_as_frames(members[i]);
@@ -76,13 +118,19 @@ static void count_bursts(const struct cause_case *question,
             frames || bursts->repeat_hz <= 0.0 ? members[i]->repeat_hz : bursts->repeat_hz;
     }
     bursts->again = cause_around(question, QUANTITY_ELECTRIC, BAND_REST, AGAIN_S, AGAIN_S, around);
+    bursts->coming = nodes_again(around, bursts->again);
     for (size_t i = 0; i < count; i++) {
-        size_t own = 0;
-        for (size_t j = 0; j < bursts->again; j++) {
-            own += around[j]->node == members[i]->node;
-        }
+        size_t own = onsets_at(around, bursts->again, members[i]->node);
         bursts->lasting += cause_lasts_s(members[i], SHORTEST_S) >= SHORTEST_S || own > AGAIN;
     }
+}
+
+/* It jumps up and falls back, whether or not it is up for most of the time. */
+static bool jumps(const struct disturbance *top)
+{
+    double share = cause_level_share(top);
+    return share >= SHARE_LEAST &&
+           (share <= SHARE_MOST || (top->alike <= JUMPS && top->alike >= ALTERNATES));
 }
 
 static void judge(const struct cause_case *question, struct cause_opinion *opinion)
@@ -103,22 +151,23 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     char peak[SAY_SIZE];
     say_value(fabs(top->peak_value), top->unit, peak);
     say_add(opinion->reason, size,
-            "%s at %.12s, on average %.0f %% of it, %.1f s; %zu antennas, %zu onsets about then;"
-            " field at %zu",
+            "%s at %.12s, on average %.0f %% of it, %.1f s; %zu antennas, %zu onsets about then,"
+            " again and again at %zu; field at %zu",
             peak, question->site->nodes[top->node].id, 100.0 * share, lasts_s, bursts.nodes,
-            bursts.again, bursts.fields);
+            bursts.again, bursts.coming, bursts.fields);
     if (bursts.repeat_hz > 0.0) {
         say_add(opinion->reason, size, "; repeats at %.1f Hz%s", bursts.repeat_hz,
                 bursts.frames ? ", as a radio's frames do" : "");
     }
     bool strong = cause_over(top) >= STRONG;
-    bool bursty = share >= SHARE_LEAST && share <= SHARE_MOST && bursts.lasting > 1 &&
-                  lasts_s <= LONGEST_S && strong && bursts.rates == 0;
-    bool alone = bursts.fields == 0 && bursts.others == 0 && bursts.nodes > 1;
-    opinion->fits = bursts.fields == 0 && (bursts.frames > 0 || (bursty && alone));
+    bool bursty = jumps(top) && bursts.lasting > 1 && lasts_s <= LONGEST_S && strong;
+    bool alone = bursts.fields == 0 && bursts.others == 0 && bursts.rates == 0 &&
+                 coincidence->order_count > 1;
+    bool again = bursts.coming > 1 && lasts_s <= LONGEST_S;
+    opinion->fits = bursts.fields == 0 && (bursts.frames > 0 || (alone && (bursty || again)));
     /* What is weak repeats at any rate, now and then: two alike don't. */
     bool sure = bursts.clear > 0 || bursts.frames > 1;
-    opinion->likelihood = sure ? 0.95 : 0.7;
+    opinion->likelihood = sure ? 0.95 : bursty ? SHAPE_LIKELIHOOD : AGAIN_LIKELIHOOD;
 }
 
 const struct cause_test cause_radio = {CAUSE_RADIO_BURST, judge};

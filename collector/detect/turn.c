@@ -9,9 +9,10 @@
 
 #define PI 3.14159265358979323846
 
-/* Noise that is alike in neighbouring samples, as a part of all noise's square, and how many sigmas
- * of the rest are allowed for. Our choices. */
+/* Noise that is alike in neighbouring samples, as a part of all noise's square: so much at least is
+ * allowed for, of what was measured more, and so many sigmas of the rest. Our choices. */
 #define SLOW_PART 0.25
+#define SLOW_SPARE 1.5
 #define SIGMAS 4.0
 #define COUNT_MIN 8u
 
@@ -61,7 +62,18 @@ static void two_greatest(const double m[6], double *first, double *second)
     *second = 3.0 * mean - *first - third;
 }
 
-struct turn_found turn_find(const struct turn *turn, double scale)
+double turn_slow_part(const struct turn *turn, double scale)
+{
+    double first;
+    double second;
+    if (turn->count < COUNT_MIN || !(scale > 0.0)) {
+        return SLOW_PART;
+    }
+    two_greatest(turn->sums, &first, &second);
+    return fmax(SLOW_PART, SLOW_SPARE * first / ((double)(turn->count - 1) * scale * scale));
+}
+
+struct turn_found turn_find(const struct turn *turn, double scale, double slow)
 {
     struct turn_found found = {0.0, 0.0, 0.0, 0.0};
     if (turn->count < COUNT_MIN || !(scale > 0.0) || !(turn->squares > 0.0)) {
@@ -72,7 +84,7 @@ struct turn_found turn_find(const struct turn *turn, double scale)
     double second;
     two_greatest(turn->sums, &first, &second);
     double unit = n * scale * scale;
-    double least = SLOW_PART + SIGMAS / sqrt(n);
+    double least = slow + SIGMAS / sqrt(n);
     found.along = sqrt(fmax(0.0, first / unit));
     found.least = sqrt(least);
     found.alike = (turn->sums[0] + turn->sums[1] + turn->sums[2]) / turn->squares;

@@ -26,7 +26,10 @@ struct turn_found {
 
 void turn_restart(struct turn *turn);
 void turn_take(struct turn *turn, const double deviation[3]);
-/* `scale`: the noise's sigma on one axis. */
-struct turn_found turn_find(const struct turn *turn, double scale);
+/* `scale`: the noise's sigma on one axis; `slow`: what turn_slow_part says of the noise. */
+struct turn_found turn_find(const struct turn *turn, double scale, double slow);
+/* Of noise alone: how much of its square is alike in neighbouring samples, with room to spare; at
+ * least what is always allowed for. */
+double turn_slow_part(const struct turn *turn, double scale);
 
 #endif

@@ -172,6 +172,7 @@ static void learn(struct watch *watch, uint64_t i, int64_t time_ns)
     double deviation[VECTOR_AXES_MAX] = {0.0};
     double squared = watch_deviation(watch, i, watch->dims, deviation);
     baseline_learn(&watch->baseline, deviation, squared);
+    turn_take(&watch->turn, deviation);
     if (watch->has_bank) {
         (void)bank_take(&watch->bank, deviation, squared, watch->dims);
     }

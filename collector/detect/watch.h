@@ -85,7 +85,8 @@ struct watch {
     bool stale; /* the level before the gap is not to be trusted */
     struct stay stay;
     struct shape shape;
-    struct turn turn;
+    struct turn turn;  /* of the noise while learning, then of what is open */
+    double noise_slow; /* turn.h */
     struct watch_ticks ticks;
     bool repeat_measured; /* over as long as it will be */
     enum watch_stage stage;

@@ -65,7 +65,7 @@ static void measure_shape(struct watch *watch)
     watch->open.rise_s = risen_ns != 0 ? fmax(rise_s, 0.0) : 0.0;
     watch->open.half_s = (double)shape_count_above(&watch->shape, HALF_PART * peak) *
                          (double)watch->settings.pace.period_ns * 1e-9;
-    struct turn_found turn = turn_find(&watch->turn, watch->baseline.scale);
+    struct turn_found turn = turn_find(&watch->turn, watch->baseline.scale, watch->noise_slow);
     bool turns = watch->dims == VECTOR_AXES_MAX;
     watch->open.along_score = turns ? turn.along : 0.0;
     watch->open.across_score = turns ? turn.across : 0.0;

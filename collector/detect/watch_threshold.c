@@ -194,6 +194,7 @@ bool watch_has_learnt(struct watch *watch, int64_t time_ns)
 void watch_finish_learning(struct watch *watch, uint64_t next, int64_t time_ns)
 {
     size_t kept = baseline_finish_learning(&watch->baseline);
+    watch->noise_slow = turn_slow_part(&watch->turn, watch->baseline.scale);
     if (watch->has_bank) {
         bank_arm(&watch->bank, watch->baseline.scale);
         for (unsigned stat = 0; stat < BANK_STATS; stat++) {

@@ -6,6 +6,7 @@
 
 #define SAMPLES 400
 #define SIGMA 2e-8
+#define SLOW 0.25 /* what is allowed for at least */
 
 static uint64_t state_of_noise;
 
@@ -47,7 +48,7 @@ static void a_dipole_that_passes_turns_the_field(void **state)
         take(&turn, 1e-7 * (3.0 * x * x / (r * r) - 1.0) / (r * r * r),
              1e-7 * 3.0 * x / (r * r * r * r * r), 0.0, even);
     }
-    struct turn_found found = turn_find(&turn, SIGMA);
+    struct turn_found found = turn_find(&turn, SIGMA, SLOW);
     /* numpy's eigvalsh of the same way without noise */
     assert_close(found.along, 2.617, 0.15);
     assert_close(found.across, 2.006, 0.15);
@@ -64,7 +65,7 @@ static void what_comes_and_goes_on_its_spot_does_not(void **state)
         double height = 1e-6 * exp(-0.001 * (i - 200) * (i - 200));
         take(&turn, 0.6 * height, -0.3 * height, 0.7 * height, even);
     }
-    struct turn_found found = turn_find(&turn, SIGMA);
+    struct turn_found found = turn_find(&turn, SIGMA, SLOW);
     assert_true(found.along > 10.0);
     assert_true(found.across == 0.0);
     assert_true(found.least < 0.1 * found.along);
@@ -79,8 +80,37 @@ static void a_noisier_axis_is_no_turn(void **state)
     for (int i = 0; i < SAMPLES; i++) {
         take(&turn, 1e-7, 0.0, 0.0, uneven);
     }
-    struct turn_found found = turn_find(&turn, SIGMA * sqrt(11.0 / 3.0));
+    struct turn_found found = turn_find(&turn, SIGMA * sqrt(11.0 / 3.0), SLOW);
     assert_true(found.across == 0.0);
+}
+
+/* First order: each sample keeps 0.7 of the one before, in two directions. */
+static void take_slow(struct turn *turn, double x[2], int count, double level)
+{
+    const double left = SIGMA * sqrt(1.0 - 0.7 * 0.7);
+    for (int i = 0; i < count; i++) {
+        x[0] = 0.7 * x[0] + left * noise();
+        x[1] = 0.7 * x[1] + left * noise();
+        const double sample[3] = {x[0] + level, x[1], 0.0};
+        turn_take(turn, sample);
+    }
+}
+
+static void noise_that_is_alike_is_measured_in_the_quiet_and_no_turn(void **state)
+{
+    (void)state;
+    struct turn turn;
+    double x[2] = {0.0, 0.0};
+    turn_restart(&turn);
+    take_slow(&turn, x, 20 * SAMPLES, 0.0);
+    double slow = turn_slow_part(&turn, SIGMA);
+    assert_close(slow, 1.5 * 0.7, 0.15);
+    turn_restart(&turn);
+    take_slow(&turn, x, SAMPLES, 5.0 * SIGMA);
+    assert_true(turn_find(&turn, SIGMA, SLOW).across > 0.0);
+    assert_true(turn_find(&turn, SIGMA, slow).across == 0.0);
+    turn_restart(&turn);
+    assert_close(turn_slow_part(&turn, SIGMA), SLOW, 0.0);
 }
 
 static void what_alternates_is_told_from_noise_and_from_what_is_slow(void **state)
@@ -93,7 +123,7 @@ static void what_alternates_is_told_from_noise_and_from_what_is_slow(void **stat
             double level = kind < 0 ? (i % 2 ? 1e-6 : -1e-6) : kind * 1e-6;
             take(&turn, level, 0.5 * level, 0.0, even);
         }
-        struct turn_found found = turn_find(&turn, SIGMA);
+        struct turn_found found = turn_find(&turn, SIGMA, SLOW);
         assert_true(fabs(found.alike - kind) < 0.1);
     }
 }
@@ -104,7 +134,7 @@ static void the_directions_are_those_of_the_matrix(void **state)
     (void)state;
     struct turn turn = {
         .sums = {200.0, 200.0, 200.0, 100.0, 0.0, 100.0}, .squares = 600.0, .count = 101};
-    struct turn_found found = turn_find(&turn, 1.0);
+    struct turn_found found = turn_find(&turn, 1.0, SLOW);
     assert_true(fabs(found.along - sqrt(2.0 + sqrt(2.0))) < 1e-12);
     assert_true(fabs(found.across - sqrt(2.0)) < 1e-12);
     assert_true(fabs(found.alike - 1.0) < 1e-12);
@@ -118,12 +148,12 @@ static void a_few_samples_or_no_noise_tell_nothing(void **state)
     turn_restart(&turn);
     turn_take(&turn, sample);
     turn_take(&turn, sample);
-    assert_true(turn_find(&turn, 1.0).along == 0.0);
+    assert_true(turn_find(&turn, 1.0, SLOW).along == 0.0);
     for (int i = 0; i < 20; i++) {
         turn_take(&turn, sample);
     }
-    assert_true(turn_find(&turn, 0.0).along == 0.0);
-    assert_true(turn_find(&turn, 1.0).along > 1.0);
+    assert_true(turn_find(&turn, 0.0, SLOW).along == 0.0);
+    assert_true(turn_find(&turn, 1.0, SLOW).along > 1.0);
 }
 
 int main(void)
@@ -132,6 +162,7 @@ int main(void)
         cmocka_unit_test_setup(a_dipole_that_passes_turns_the_field, fresh),
         cmocka_unit_test_setup(what_comes_and_goes_on_its_spot_does_not, fresh),
         cmocka_unit_test_setup(a_noisier_axis_is_no_turn, fresh),
+        cmocka_unit_test_setup(noise_that_is_alike_is_measured_in_the_quiet_and_no_turn, fresh),
         cmocka_unit_test_setup(what_alternates_is_told_from_noise_and_from_what_is_slow, fresh),
         cmocka_unit_test_setup(the_directions_are_those_of_the_matrix, fresh),
         cmocka_unit_test_setup(a_few_samples_or_no_noise_tell_nothing, fresh),
