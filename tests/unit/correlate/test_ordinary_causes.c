@@ -127,6 +127,7 @@ static struct disturbance on_antenna(uint32_t node, double at, double score, dou
     seen.settle_peak_score = score;
     seen.peak_value = score * 2.5;
     seen.settle_step = share * seen.peak_value;
+    seen.alike = share > 0.5 ? 0.98 : 0.4; /* a level stays, bursts jump */
     return seen;
 }
 
