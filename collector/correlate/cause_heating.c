@@ -19,6 +19,7 @@
 #define LEAST_ROOMS 3
 #define GENTLE 2.5 /* thresholds at most: a door's draught is sharper */
 #define ALL_LIKELIHOOD 0.6
+#define SEVERAL_LIKELIHOOD 0.5 /* rooms that warm together, gently, though not most of them */
 
 /* Nodes whose air turned the same way around that time; 0 where any did so sharply. */
 static size_t turned_together(const struct cause_case *question, const struct disturbance *like)
@@ -127,12 +128,13 @@ static void judge(const struct cause_case *question, struct cause_opinion *opini
     size_t all = cause_nodes_having(question->site, QUANTITY_TEMPERATURE);
     say_add(opinion->reason, size, "; %zu of %zu nodes' air gently %s about then", together, all,
             air->peak_value < 0.0 ? "cooled" : "warmed");
+    bool several = together >= LEAST_ROOMS && air->peak_value > 0.0;
     bool everywhere = together >= LEAST_ROOMS && 2 * together >= all;
     bool turns = (is_cycle(&warm) || (together >= LEAST_ROOMS && is_beginning(&warm))) &&
                  !falls_sharply(question->coincidence);
     bool follows = mains && after_s >= 0.0 && after_s <= FOLLOWS_S && is_cycle(&electric);
-    opinion->fits = turns || follows || everywhere;
-    opinion->likelihood = turns || follows ? 0.8 : ALL_LIKELIHOOD;
+    opinion->fits = turns || follows || everywhere || several;
+    opinion->likelihood = turns || follows ? 0.8 : everywhere ? ALL_LIKELIHOOD : SEVERAL_LIKELIHOOD;
     if (turns && (follows || everywhere)) {
         opinion->likelihood = 0.95;
     }

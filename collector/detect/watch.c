@@ -17,8 +17,7 @@
 #define LEVEL_APART 2.0
 #define CALMER 0.5
 #define LEARN_SAMPLES_MIN 20u
-/* Part of a window's limit down to which it keeps up what is open. */
-#define BANK_RELEASE 0.8
+#define BANK_RELEASE 0.8  /* of a window's limit: down to there it keeps up what is open */
 #define KEEP_UP_LEVELS 2u /* the slower ones don't prolong what a sample raised */
 
 static void choose_series(struct watch *watch)

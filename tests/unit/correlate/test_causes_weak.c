@@ -128,6 +128,30 @@ static void two_are_the_earths_where_nobody_else_could_see_it(void **state)
     }
 }
 
+/* Three of eight rooms, once: warming gently together is a heater's, cooling is not. */
+static void three_rooms_that_warm_gently_together_are_heated(void **state)
+{
+    (void)state;
+    for (int cool = 0; cool < 2; cool++) {
+        house_build(&house, 8);
+        for (size_t i = 0; i < 8; i++) {
+            house.nodes[i].channel_count = 1;
+            house.nodes[i].channels[0].quantity = QUANTITY_TEMPERATURE;
+        }
+        struct correlator *correlator = house_correlator(&house, &heard);
+        for (uint32_t node = 0; node < 3; node++) {
+            struct disturbance seen = house_see(node, QUANTITY_TEMPERATURE, 500.0 + 12.0 * node);
+            seen.threshold = 4.0;
+            seen.peak_score = 5.0;
+            seen.peak_value = cool ? -0.2 : 0.2;
+            house_tell(correlator, seen, 90.0);
+        }
+        house_finish(correlator);
+        assert_true((cause_at(500.0) == CAUSE_HEATING_CYCLE) == !cool);
+        (void)fresh(NULL);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -136,6 +160,7 @@ int main(void)
         cmocka_unit_test_setup(an_antenna_that_shows_it_at_the_mains_alone_took_part, fresh),
         cmocka_unit_test_setup(weak_ones_that_come_again_and_again_at_several_antennas_are_a_radios,
                                fresh),
+        cmocka_unit_test_setup(three_rooms_that_warm_gently_together_are_heated, fresh),
         cmocka_unit_test_setup(two_are_the_earths_where_nobody_else_could_see_it, fresh),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
