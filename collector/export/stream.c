@@ -101,7 +101,7 @@ static int copy_block(struct stream_part *part, const struct block *block, struc
         part->block = *block;
         return 0;
     }
-    if (samples + times > part->memory_size) {
+    if (!part->memory || samples + times > part->memory_size) {
         void *memory = realloc(part->memory, samples + times);
         if (!memory) {
             return out_of_memory(error);

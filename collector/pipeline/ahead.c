@@ -1,4 +1,5 @@
-/* Tasks in one list, each lane's linked through it; a lane's words hang on the task in hand.
+/* Two batches of tasks, one that gathers and one that is being done; each lane's tasks are linked
+ * through their batch, its words hang on the task in hand.
  * Must never have two threads in one lane. Called by pipeline.
  */
 #include "collector/pipeline/ahead.h"
@@ -34,11 +35,24 @@ struct ahead_word {
 struct share {
     struct ahead *home;
     struct lane *lane;
-    size_t first; /* SIZE_MAX: nothing to do */
-    size_t last;
     struct ahead_task *now; /* NULL: none in hand */
     bool short_of_memory;
+    bool broken; /* a task failed: no more until all is dropped */
     struct error failure;
+};
+
+/* A lane's tasks within a batch. */
+struct span {
+    size_t first; /* SIZE_MAX: nothing to do */
+    size_t last;
+};
+
+struct batch {
+    struct ahead_task *tasks;
+    size_t count;
+    size_t size;
+    size_t bytes;
+    struct span *spans; /* one a node */
 };
 
 struct ahead {
@@ -46,11 +60,47 @@ struct ahead {
     struct lane_sink sink; /* for what a lane says when it does no task */
     size_t node_count;
     struct share *shares; /* one a node */
-    struct ahead_task *tasks;
-    size_t count;
-    size_t size;
-    size_t bytes;
+    struct batch batches[2];
+    struct batch *gathering; /* and after a turn what is to be told */
+    struct batch *working;
 };
+
+static void forget_tasks(struct batch *batch, size_t node_count)
+{
+    for (size_t i = 0; i < batch->count; i++) {
+        while (batch->tasks[i].words) {
+            struct ahead_word *next = batch->tasks[i].words->next;
+            free(batch->tasks[i].words);
+            batch->tasks[i].words = next;
+        }
+        free(batch->tasks[i].block);
+    }
+    for (size_t node = 0; batch->spans && node < node_count; node++) {
+        batch->spans[node].first = SIZE_MAX;
+    }
+    batch->count = 0;
+    batch->bytes = 0;
+}
+
+static int make_parts(struct ahead *ahead, struct error *error)
+{
+    size_t count = ahead->node_count ? ahead->node_count : 1;
+    ahead->shares = calloc(count, sizeof *ahead->shares);
+    bool complete = ahead->shares != NULL;
+    for (size_t i = 0; i < 2; i++) {
+        struct batch *batch = &ahead->batches[i];
+        batch->spans = calloc(count, sizeof *batch->spans);
+        complete = complete && batch->spans;
+        forget_tasks(batch, ahead->node_count);
+    }
+    if (!complete) {
+        return error_set(error, ERROR_MEMORY, "pipeline: out of memory");
+    }
+    for (size_t node = 0; node < ahead->node_count; node++) {
+        ahead->shares[node].home = ahead;
+    }
+    return 0;
+}
 
 int ahead_new(size_t node_count, const struct lane_sink *sink, struct ahead **ahead,
               struct error *error)
@@ -61,17 +111,11 @@ int ahead_new(size_t node_count, const struct lane_sink *sink, struct ahead **ah
     }
     made->node_count = node_count;
     made->sink = *sink;
-    made->shares = calloc(node_count ? node_count : 1, sizeof *made->shares);
-    if (!made->shares) {
-        (void)error_set(error, ERROR_MEMORY, "pipeline: out of memory");
-    }
-    if (!made->shares || crew_new(&made->crew, error) != 0) {
+    made->gathering = &made->batches[0];
+    made->working = &made->batches[1];
+    if (make_parts(made, error) != 0 || crew_new(&made->crew, error) != 0) {
         ahead_free(made);
         return -1;
-    }
-    for (size_t node = 0; node < node_count; node++) {
-        made->shares[node].home = made;
-        made->shares[node].first = SIZE_MAX;
     }
     *ahead = made;
     return 0;
@@ -83,8 +127,11 @@ void ahead_free(struct ahead *ahead)
         return;
     }
     crew_free(ahead->crew);
-    ahead_clear(ahead);
-    free(ahead->tasks);
+    for (size_t i = 0; i < 2; i++) {
+        forget_tasks(&ahead->batches[i], ahead->node_count);
+        free(ahead->batches[i].tasks);
+        free(ahead->batches[i].spans);
+    }
     free(ahead->shares);
     free(ahead);
 }
@@ -172,44 +219,50 @@ struct lane_sink ahead_sink(struct ahead *ahead, uint32_t node)
     return (struct lane_sink){&ahead->shares[node], on_opened, on_closed, on_noticed, on_watching};
 }
 
-static int grow_tasks(struct ahead *ahead)
+static int grow_tasks(struct batch *batch)
 {
-    size_t size = ahead->size ? 2 * ahead->size : 256;
-    struct ahead_task *tasks = realloc(ahead->tasks, size * sizeof *tasks);
+    size_t size = batch->size ? 2 * batch->size : 256;
+    struct ahead_task *tasks = realloc(batch->tasks, size * sizeof *tasks);
     if (!tasks) {
         return -1;
     }
-    ahead->tasks = tasks;
-    ahead->size = size;
+    batch->tasks = tasks;
+    batch->size = size;
     return 0;
 }
 
 int ahead_add(struct ahead *ahead, const struct ahead_task *task, const struct block *block,
               struct error *error)
 {
+    struct batch *batch = ahead->gathering;
     struct block *copy = block ? block_copy(block) : NULL;
-    if ((block && !copy) || (ahead->count == ahead->size && grow_tasks(ahead) != 0)) {
+    if ((block && !copy) || (batch->count == batch->size && grow_tasks(batch) != 0)) {
         free(copy);
         return error_set(error, ERROR_MEMORY, "pipeline: out of memory");
     }
-    struct share *share = &ahead->shares[task->node];
-    if (share->first == SIZE_MAX) {
-        share->first = ahead->count;
+    struct span *span = &batch->spans[task->node];
+    if (span->first == SIZE_MAX) {
+        span->first = batch->count;
     } else {
-        ahead->tasks[share->last].next = ahead->count;
+        batch->tasks[span->last].next = batch->count;
     }
-    share->last = ahead->count;
-    struct ahead_task *added = &ahead->tasks[ahead->count++];
+    span->last = batch->count;
+    struct ahead_task *added = &batch->tasks[batch->count++];
     *added = *task;
     added->block = copy;
     added->next = SIZE_MAX;
-    ahead->bytes += block ? block->count * sizeof(int32_t) : 0;
+    batch->bytes += block ? block->count * sizeof(int32_t) : 0;
     return 0;
 }
 
 bool ahead_full(const struct ahead *ahead)
 {
-    return ahead->bytes >= BYTES_FULL || ahead->count >= TASKS_FULL;
+    return ahead->gathering->bytes >= BYTES_FULL || ahead->gathering->count >= TASKS_FULL;
+}
+
+bool ahead_empty(const struct ahead *ahead)
+{
+    return ahead->gathering->count == 0 && ahead->working->count == 0;
 }
 
 static int do_task(struct lane *lane, const struct ahead_task *task, struct error *error)
@@ -225,8 +278,7 @@ static int do_task(struct lane *lane, const struct ahead_task *task, struct erro
     return 0;
 }
 
-/* Whether it went well. */
-static bool do_next(struct share *share, struct ahead_task *task)
+static void do_next(struct share *share, struct ahead_task *task)
 {
     share->now = task;
     task->had_begun = lane_has_begun(share->lane);
@@ -236,37 +288,45 @@ static bool do_next(struct share *share, struct ahead_task *task)
         task->failed = true;
     }
     task->horizon_ns = lane_horizon_ns(share->lane);
-    return !task->failed;
+    share->broken = task->failed;
 }
 
 /* A lane's tasks up to the first that fails. */
 static void do_share(void *context, size_t node)
 {
     struct ahead *ahead = context;
+    struct batch *batch = ahead->working;
     struct share *share = &ahead->shares[node];
-    size_t i = share->first;
-    while (i != SIZE_MAX && do_next(share, &ahead->tasks[i])) {
-        i = ahead->tasks[i].next;
+    size_t i = batch->spans[node].first;
+    while (i != SIZE_MAX && !share->broken) {
+        do_next(share, &batch->tasks[i]);
+        i = batch->tasks[i].next;
     }
     share->now = NULL;
 }
 
-void ahead_run(struct ahead *ahead, struct lane *const lanes[])
+void ahead_turn(struct ahead *ahead, struct lane *const lanes[])
 {
+    crew_finish(ahead->crew);
+    struct batch *done = ahead->working;
+    ahead->working = ahead->gathering;
+    ahead->gathering = done;
     for (size_t node = 0; node < ahead->node_count; node++) {
         ahead->shares[node].lane = lanes[node];
     }
-    crew_run(ahead->crew, do_share, ahead, ahead->node_count);
+    if (ahead->working->count > 0) {
+        crew_begin(ahead->crew, do_share, ahead, ahead->node_count);
+    }
 }
 
 size_t ahead_count(const struct ahead *ahead)
 {
-    return ahead->count;
+    return ahead->gathering->count;
 }
 
 const struct ahead_task *ahead_get(const struct ahead *ahead, size_t index)
 {
-    return &ahead->tasks[index];
+    return &ahead->gathering->tasks[index];
 }
 
 const struct error *ahead_failure(const struct ahead *ahead, const struct ahead_task *task)
@@ -296,17 +356,16 @@ void ahead_tell(const struct ahead_task *task, const struct lane_sink *sink)
 
 void ahead_clear(struct ahead *ahead)
 {
-    for (size_t i = 0; i < ahead->count; i++) {
-        while (ahead->tasks[i].words) {
-            struct ahead_word *next = ahead->tasks[i].words->next;
-            free(ahead->tasks[i].words);
-            ahead->tasks[i].words = next;
-        }
-        free(ahead->tasks[i].block);
+    forget_tasks(ahead->gathering, ahead->node_count);
+}
+
+void ahead_drop(struct ahead *ahead)
+{
+    crew_finish(ahead->crew);
+    forget_tasks(ahead->working, ahead->node_count);
+    forget_tasks(ahead->gathering, ahead->node_count);
+    for (size_t node = 0; node < ahead->node_count; node++) {
+        ahead->shares[node].broken = false;
+        ahead->shares[node].short_of_memory = false;
     }
-    for (size_t node = 0; ahead->shares && node < ahead->node_count; node++) {
-        ahead->shares[node].first = SIZE_MAX;
-    }
-    ahead->count = 0;
-    ahead->bytes = 0;
 }

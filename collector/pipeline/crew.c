@@ -101,6 +101,7 @@ void crew_free(struct crew *crew)
     }
     uv_mutex_lock(&crew->mutex);
     crew->leaving = true;
+    crew->next = crew->count;
     uv_cond_broadcast(&crew->asked);
     uv_mutex_unlock(&crew->mutex);
     for (size_t i = 0; i < crew->thread_count; i++) {
@@ -112,8 +113,8 @@ void crew_free(struct crew *crew)
     free(crew);
 }
 
-void crew_run(struct crew *crew, void (*work)(void *context, size_t job), void *context,
-              size_t count)
+void crew_begin(struct crew *crew, void (*work)(void *context, size_t job), void *context,
+                size_t count)
 {
     uv_mutex_lock(&crew->mutex);
     crew->work = work;
@@ -122,6 +123,12 @@ void crew_run(struct crew *crew, void (*work)(void *context, size_t job), void *
     crew->count = count;
     crew->left = count;
     uv_cond_broadcast(&crew->asked);
+    uv_mutex_unlock(&crew->mutex);
+}
+
+void crew_finish(struct crew *crew)
+{
+    uv_mutex_lock(&crew->mutex);
     work_off(crew);
     while (crew->left > 0) {
         uv_cond_wait(&crew->done, &crew->mutex);

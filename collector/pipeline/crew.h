@@ -11,11 +11,14 @@ struct crew;
 
 /* As many threads as there are processors, the caller's own among them. */
 int crew_new(struct crew **crew, struct error *error);
+/* Jobs that nobody has taken yet are dropped. */
 void crew_free(struct crew *crew);
 
-/* Calls work(context, job) once for each job from 0 to count - 1, on any thread and in any order;
- * returns when all are done. The caller's thread works with them. */
-void crew_run(struct crew *crew, void (*work)(void *context, size_t job), void *context,
-              size_t count);
+/* Has work(context, job) called once for each job from 0 to count - 1, on any thread and in any
+ * order, and does not wait for it. What was begun before must have been finished. */
+void crew_begin(struct crew *crew, void (*work)(void *context, size_t job), void *context,
+                size_t count);
+/* Works with them until all is done; at once where nothing was begun. */
+void crew_finish(struct crew *crew);
 
 #endif

@@ -134,11 +134,11 @@ void pipeline_free(struct pipeline *pipeline)
     if (!pipeline) {
         return;
     }
+    ahead_free(pipeline->ahead);
     for (size_t i = 0; pipeline->lanes && i < pipeline->site->node_count; i++) {
         lane_free(pipeline->lanes[i]);
     }
     free(pipeline->lanes);
-    ahead_free(pipeline->ahead);
     free(pipeline->orders.list);
     merge_free(pipeline->merge);
     correlator_free(pipeline->correlator);

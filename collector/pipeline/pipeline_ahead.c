@@ -32,20 +32,30 @@ static int follow_task(struct pipeline *pipeline, const struct ahead_task *task,
     return pipeline_report_failure(pipeline, error);
 }
 
-int pipeline_catch_up(struct pipeline *pipeline, struct error *error)
+/* Begins with what has gathered, and meanwhile tells what was done before. */
+static int turn(struct pipeline *pipeline, struct error *error)
 {
     struct ahead *ahead = pipeline->ahead;
-    if (!ahead || ahead_count(ahead) == 0) {
-        return 0;
-    }
     struct lane_sink sink = pipeline_lane_sink(pipeline);
-    int status = 0;
-    ahead_run(ahead, pipeline->lanes);
-    for (size_t i = 0; status == 0 && i < ahead_count(ahead); i++) {
-        status = follow_task(pipeline, ahead_get(ahead, i), &sink, error);
+    ahead_turn(ahead, pipeline->lanes);
+    for (size_t i = 0; i < ahead_count(ahead); i++) {
+        if (follow_task(pipeline, ahead_get(ahead, i), &sink, error) != 0) {
+            ahead_drop(ahead);
+            return -1;
+        }
     }
     ahead_clear(ahead);
-    return status;
+    return 0;
+}
+
+int pipeline_catch_up(struct pipeline *pipeline, struct error *error)
+{
+    while (pipeline->ahead && !ahead_empty(pipeline->ahead)) {
+        if (turn(pipeline, error) != 0) {
+            return -1;
+        }
+    }
+    return 0;
 }
 
 int pipeline_add_task(struct pipeline *pipeline, const struct ahead_task *task,
@@ -54,5 +64,5 @@ int pipeline_add_task(struct pipeline *pipeline, const struct ahead_task *task,
     if (ahead_add(pipeline->ahead, task, block, error) != 0) {
         return -1;
     }
-    return ahead_full(pipeline->ahead) ? pipeline_catch_up(pipeline, error) : 0;
+    return ahead_full(pipeline->ahead) ? turn(pipeline, error) : 0;
 }
