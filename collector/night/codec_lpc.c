@@ -250,7 +250,9 @@ static void restore_narrow(const struct codec_lpc *lpc, const uint32_t *residual
             sums[k] = guess_narrow(values + i - ORDER_MAX, spread.taps[k]);
         }
         int16_t made[GROUP];
+#pragma GCC unroll 8
         for (unsigned k = 0; k < GROUP; k++) {
+#pragma GCC unroll 8
             for (unsigned m = 0; m < k; m++) {
                 sums[k] += made[m] * lpc->taps[k - m - 1];
             }
