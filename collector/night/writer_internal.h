@@ -15,7 +15,7 @@
 /* Who may touch what: `lock` guards everything from `queue` to `last_seal`; the store, the batch
  * and the frame list are the writer thread's while it runs. The rest is set before it starts. */
 /* So much is committed without waiting for more: a backlog drains as fast as the disk takes it. */
-#define WRITER_COMMIT_BYTES (512u << 10)
+#define WRITER_COMMIT_BYTES (128u << 10)
 
 struct night_writer {
     char *path;
