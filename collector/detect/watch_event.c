@@ -17,6 +17,7 @@
 /* Mean of the neighbours, squared and in units of its own sigma, above which a spike is not alone.
  */
 #define ALONE_MAX 16.0
+#define ALONE_SPREADS 3.0
 #define RISE_MISFIT_MOST 2.0
 /* Samples from before a step on that are looked at, and how far apart equal levels may be. */
 #define STEP_SAMPLES 64u
@@ -113,24 +114,29 @@ uint64_t watch_index_from(const struct watch *watch, uint64_t upto, int64_t time
     return i;
 }
 
-/* Whether the samples around the one that is above are as quiet as ever. */
+/* Whether the samples around the one that is above are as quiet as ever: neither off to a side nor
+ * swinging (chi-squared's mean and spread). */
 static bool stands_alone(const struct watch *watch, uint64_t from, uint64_t now)
 {
     double mean[VECTOR_AXES_MAX] = {0.0};
+    double squares = 0.0;
     uint64_t count = 0;
     for (uint64_t i = from; i <= now; i++) {
-        double deviation[VECTOR_AXES_MAX];
+        double deviation[VECTOR_AXES_MAX] = {0.0};
         if (i == watch->raised) {
             continue;
         }
-        watch_deviation(watch, i, watch->dims, deviation);
+        squares += watch_deviation(watch, i, watch->dims, deviation);
         for (size_t a = 0; a < watch->dims; a++) {
             mean[a] += deviation[a];
         }
         count++;
     }
     double length = vector_length(mean, watch->dims) / watch->baseline.scale;
-    return length * length <= ALONE_MAX * (double)(count > 0 ? count : 1);
+    double freedom = (double)(count * watch->dims);
+    double usual = freedom + ALONE_SPREADS * sqrt(2.0 * freedom);
+    return length * length <= ALONE_MAX * (double)(count > 0 ? count : 1) &&
+           squares <= usual * watch->baseline.scale * watch->baseline.scale;
 }
 
 static int64_t sd_ns(const struct watch *watch, double sd_samples)

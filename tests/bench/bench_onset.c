@@ -77,17 +77,20 @@ struct picked {
     size_t count;
     double error[EVENTS]; /* samples, late is positive */
     double sd[EVENTS];    /* as stated */
+    size_t next_event;    /* the first that has none yet */
 };
 
-/* The nearest event's, if it is the first near it. */
+/* The nearest event's, if it is the first near it: what swings may end and begin again. */
 static void on_opened(void *context, const struct disturbance *disturbance)
 {
     struct picked *picked = context;
     double at = (double)disturbance->onset_ns * 1e-9 * RATE;
     size_t event = (size_t)fmax(0.0, (at - (double)start_of(0)) / SPACING + 0.5);
-    if (event >= EVENTS || fabs(at - (double)start_of(event)) > NEAR || picked->count == EVENTS) {
+    if (event < picked->next_event || event >= EVENTS ||
+        fabs(at - (double)start_of(event)) > NEAR) {
         return;
     }
+    picked->next_event = event + 1;
     picked->error[picked->count] = at - (double)start_of(event);
     picked->sd[picked->count] = (double)disturbance_onset_sd_ns(disturbance) * 1e-9 * RATE;
     picked->count++;
@@ -104,6 +107,7 @@ static int run(const double *x, struct picked *picked)
         .mains_hz = 50.0, .baseline_s = QUIET_S, .false_onsets_per_hour = 0.5};
     struct detector_sink sink = {.context = picked, .opened = on_opened};
     picked->count = 0;
+    picked->next_event = 0;
     if (channel_init(&channel, "glow", NULL, RATE, &error) != 0 ||
         detector_new(&settings, 0, &channel, &index, 1, &sink, &detector, &error) != 0) {
         fprintf(stderr, "bench_onset: %s\n", error.text);
