@@ -102,7 +102,7 @@ void watch_free(struct watch *watch);
 
 /* Samples [from, to) of the history. */
 void watch_run(struct watch *watch, uint64_t from, uint64_t to);
-/* Only samples whose noise is not the usual one come before the run ends. */
+/* watch_gap.c. Only samples whose noise is not the usual one come before the run ends. */
 void watch_run_out(struct watch *watch);
 /* The run of samples ends at history->end: what is open is closed. `gap_ns` is how long until the
  * next sample, 0 at the end of everything. */
