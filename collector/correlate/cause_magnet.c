@@ -249,7 +249,8 @@ static void say(const struct cause_case *question, const struct passage *passage
             passage->picked_up ? " (the first was there at once)" : "", peak,
             question->site->nodes[top->node].id, rise_s(top), nearest_m);
     if (passage->turned + passage->straight > 0) {
-        say_add(opinion->reason, size, "; field turned at %zu, by up to %.0f %%, not at %zu",
+        say_add(opinion->reason, size,
+                "; the field turned at %zu of them, by up to %.0f %%, kept to a line at %zu",
                 passage->turned, 100.0 * passage->turn, passage->straight);
     }
     if (passage->beside > 0) {

@@ -171,10 +171,13 @@ static void judge_carried(const struct cause_case *question, struct cause_opinio
         walked += cause_somebody_there(question, fields[i]);
     }
     size_t rooms = rooms_walked(question);
-    say_add(opinion->reason, sizeof opinion->reason,
-            "no motion sensor took part, but somebody was in %zu room%s about then, at %zu of %zu"
-            " nodes where the field moved",
+    say_add(opinion->reason, sizeof opinion->reason, "no motion sensor took part");
+    if (rooms > 0) {
+        say_add(
+            opinion->reason, sizeof opinion->reason,
+            "; somebody moved in %zu room%s about then, at %zu of %zu nodes where the field did",
             rooms, rooms == 1 ? "" : "s", walked, count);
+    }
     opinion->fits = count > 0 && walked == count && rooms > 1;
     opinion->likelihood = CARRIES_LIKELIHOOD;
 }
