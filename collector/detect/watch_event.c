@@ -237,6 +237,11 @@ static void refine_by_rise(struct watch *watch, uint64_t low, uint64_t earliest,
         return;
     }
     int64_t onset_ns = time_at(watch, watch->raised) - llround((rise.back - 0.5) * period);
+    /* A beginning hidden in the noise lies before the change of level, never after: what swings
+     * looks like a short rise. */
+    if (onset_ns > time_at(watch, watch->onset) + watch->settings.pace.period_ns) {
+        return;
+    }
     int64_t least_ns = time_at(watch, earliest);
     watch->open.onset_ns = onset_ns > least_ns ? onset_ns : least_ns;
     /* The part that is the interval's is told apart. */

@@ -158,7 +158,7 @@ static void test_a_loud_sample_of_a_burst_is_seldom_taken_for_the_whole(void **s
         bool first = after_ns < RIG_SECOND / 2;
         wrong += first && after_ns > 3 * disturbance_onset_sd_ns(it) && after_ns > RIG_SECOND / 20;
     }
-    assert_true(wrong <= 14);
+    assert_true(wrong <= 4);
     rig_free(&rig);
 }
 
